@@ -1,1 +1,1 @@
-"""Drills and exercises: plan (what a file says), pick (which target), engine (what happens next), score (the result)."""
+"""Drills and exercises: plan (what a file says), pick (which target), engine (what next), score (the result)."""

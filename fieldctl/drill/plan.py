@@ -17,6 +17,7 @@ FindBy = Literal["hit", "call"]
 AfterFind = Literal["keeps-sending", "falls-quiet"]
 Orientation = Literal["any", "lying", "upright"]
 
+USUAL_KEYING = Keying()
 LEVEL_FULL = 100
 LEVEL_WEAK = 40  # per cent of the full moment; common practice is "weak", no source says how weak
 
@@ -50,7 +51,7 @@ class Burial:
     depth_m: tuple[float, float] | None = None
     orientation: Orientation = "any"
     apart: tuple[Apart, ...] = ()
-    keying: Keying = Keying()
+    keying: Keying = USUAL_KEYING
     level: int = LEVEL_FULL
     drop_on_s: float = 0.0  # a signal that drops out: on for this long …
     drop_off_s: float = 0.0  # … then away for this long, over and over; 0 and 0 mean steady
