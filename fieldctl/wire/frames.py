@@ -22,7 +22,7 @@ def encode(payload: bytes) -> bytes:
     """The frame of a payload of 1 to 123 bytes; an assertion for any other length."""
     assert 0 < len(payload) <= PAYLOAD_MAX, f"a payload of {len(payload)} bytes does not fit a frame"
     crc = binascii.crc_hqx(payload, _CRC_SEED).to_bytes(2, "big")
-    return b"\0" + cobs.encode(payload + crc) + b"\0"
+    return b"\0" + bytes(cobs.encode(payload + crc)) + b"\0"
 
 
 class Deframer:
@@ -63,7 +63,7 @@ class Deframer:
             self.lost["oversized"] += 1
             return None
         try:
-            body = cobs.decode(piece)
+            body: bytes = cobs.decode(piece)
         except cobs.DecodeError:
             self.lost["not-cobs"] += 1
             return None

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from enum import IntEnum, IntFlag
+from io import BytesIO
 from typing import Any, ClassVar
 
 import cbor2
@@ -157,7 +158,7 @@ KEYS: dict[str, tuple[int, Check]] = {
     "proof": (36, _bstr(8)),
     "rest_mv": (37, _U16),
     "load_mv": (38, _U16),
-    "celsius10": (39, lambda v: type(v) is int and -32768 <= v <= 32767),
+    "kelvin10": (39, _U16),
     "noise": (40, _U16),
     "charge": (41, _U32),
     "bad_frames": (42, _U32),
@@ -360,7 +361,7 @@ class Greeting(Message):
 
 @dataclass(frozen=True, slots=True)
 class Report(Message):
-    """How a target is: millivolts at rest and under load, tenths of a degree, noise, counted charge (mA·s)."""
+    """How a target is: millivolts at rest and under load, tenths of a kelvin, noise, counted charge (mA·s)."""
 
     KIND: ClassVar[int] = 19
     boot: int
@@ -372,7 +373,7 @@ class Report(Message):
     dropped: int
     rest_mv: int
     load_mv: int
-    celsius10: int
+    kelvin10: int
     noise: int
     charge: int
     bad_frames: int
@@ -460,9 +461,13 @@ def encode(message: Message) -> bytes:
 def decode(body: bytes) -> Message:
     """The message of a body; raises `Malformed` with the word under which to count it."""
     try:
-        got = cbor2.loads(body)
+        with BytesIO(body) as stream:
+            got = cbor2.CBORDecoder(stream).decode()
+            surplus = stream.read()
     except (cbor2.CBORError, RecursionError, ValueError, OverflowError, TypeError) as error:
         raise Malformed("not-cbor", str(error)) from None
+    if surplus:
+        raise Malformed("surplus", f"{len(surplus)} bytes after the map")
     if type(got) is not dict:
         raise Malformed("no-map", f"a body is a map, not {type(got).__name__}")
     cls = _BY_KIND.get(got.get(0, -1))

@@ -1,0 +1,169 @@
+"""Whose turn it is on a multi-drop bus, and the search for new targets: pure, `now` given.
+
+The controller is the only master. A turn is one question and its answer; nobody else may speak. Targets in an exercise
+have a ring of their own and are asked often, the others once a round; a target that does not answer is asked once a
+round like any other, so a dead one costs one probe a round. While a signal is being searched for the bus is quiet:
+chatter is a radio source beside people who search at 457 kHz, so polling drops to what the ± and the display need.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from hashlib import blake2s
+
+BAUD = 115_200
+BYTE_US = 10 * 1_000_000 / BAUD  # 86.8 µs: one start, eight data, one stop bit
+SILENT_AFTER = 3  # unanswered turns in a row before a target counts as not heard
+
+SLOT_US = 12_000  # a whole hail answer and a margin
+SLOTS_FIRST = 4
+SLOTS_MAX = 64
+CALM_ROUNDS = 2  # rounds without an answer or a collision that end the search
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How often targets are asked, in µs."""
+
+    exercise_us: int = 100_000
+    idle_us: int = 1_000_000
+    quiet_exercise_us: int = 200_000  # with a signal searched for: p95 of strike to screen stays under 300 ms
+    quiet_idle_us: int = 4_000_000
+
+
+@dataclass(slots=True)
+class Member:
+    """A target on this bus; `due_us` is when its next turn falls due."""
+
+    address: int
+    in_exercise: bool = False
+    urgent: bool = False  # an order waits: next turn as soon as the bus is free
+    due_us: int = 0
+    misses: int = 0
+
+    @property
+    def silent(self) -> bool:
+        """Whether it left several turns in a row unanswered."""
+        return self.misses >= SILENT_AFTER
+
+
+class Bus:
+    """The poll schedule of one bus."""
+
+    def __init__(self, pace: Pace | None = None) -> None:
+        self.pace = pace or Pace()
+        self.quiet = False
+        self._members: dict[int, Member] = {}
+
+    def join(self, address: int, now: int) -> Member:
+        """Take a target into the schedule."""
+        return self._members.setdefault(address, Member(address, due_us=now))
+
+    def leave(self, address: int) -> None:
+        """Take a target out of the schedule."""
+        self._members.pop(address, None)
+
+    def __getitem__(self, address: int) -> Member:
+        return self._members[address]
+
+    def __contains__(self, address: int) -> bool:
+        return address in self._members
+
+    def __len__(self) -> int:
+        return len(self._members)
+
+    def set_exercise(self, addresses: Iterable[int], now: int) -> None:
+        """Name the targets that are in an exercise now; newcomers are due at once."""
+        wanted = set(addresses)
+        for member in self._members.values():
+            joins = member.address in wanted
+            if joins and not member.in_exercise:
+                member.due_us = now
+            member.in_exercise = joins
+
+    def want(self, address: int, now: int) -> None:
+        """An order waits for this target."""
+        member = self._members[address]
+        member.urgent = True
+        member.due_us = min(member.due_us, now)
+
+    def next(self, now: int) -> Member | None:
+        """Whose turn it is now: urgent before exercise before idle, the longest due first; None when nobody is due."""
+        best: Member | None = None
+        best_rank = (3, 0)
+        for member in self._members.values():
+            if member.due_us > now:
+                continue
+            # a silent target never goes before one that answers: its orders are tried once a round
+            rank = (0 if member.urgent and not member.silent else 1 if member.in_exercise else 2, member.due_us)
+            if rank < best_rank:
+                best, best_rank = member, rank
+        return best
+
+    def next_due(self) -> int | None:
+        """When the next turn falls due; None with nobody on the bus."""
+        return min((m.due_us for m in self._members.values()), default=None)
+
+    def answered(self, member: Member, now: int, *, more: bool) -> None:
+        """A turn was answered; `more` when an order or a strike still waits."""
+        member.misses = 0
+        member.urgent = more
+        member.due_us = now if more else now + self._period(member)
+
+    def missed(self, member: Member, now: int) -> None:
+        """A turn was not answered; an order is tried again soon, unless the target counts as silent."""
+        member.misses += 1
+        member.due_us = now if member.urgent and not member.silent else now + self._period(member)
+
+    def _period(self, member: Member) -> int:
+        pace = self.pace
+        if member.silent:
+            return pace.idle_us
+        if member.in_exercise:
+            return pace.quiet_exercise_us if self.quiet else pace.exercise_us
+        return pace.quiet_idle_us if self.quiet else pace.idle_us
+
+
+def slot_of(hardware: bytes, nonce: bytes, salt: int, slots: int) -> int:
+    """The slot in which a new target answers a hail: differs from round to round, so that two part sooner or later."""
+    return int.from_bytes(blake2s(hardware + nonce + bytes([salt]), digest_size=4).digest(), "big") % slots
+
+
+class Search:
+    """The search for new targets: rounds of hails, with more slots after every collision.
+
+    Several new targets may answer at once; what overlaps is garbled and heard as bytes without a frame.
+    """
+
+    def __init__(self, nonce: Callable[[], bytes]) -> None:
+        self._nonce = nonce
+        self.slots = SLOTS_FIRST
+        self.round = 0
+        self.found: dict[bytes, bytes] = {}  # hardware id -> its last nonce
+        self._calm = 0
+
+    @property
+    def over(self) -> bool:
+        """Whether two rounds brought nothing new and nothing garbled."""
+        return self._calm >= CALM_ROUNDS
+
+    def hail(self) -> tuple[bytes, int, int]:
+        """Nonce, slots and salt of the next hail."""
+        self.round += 1
+        return self._nonce(), self.slots, self.round & 0xFF
+
+    def round_over(self, answers: Iterable[tuple[bytes, bytes]], *, garbled: bool) -> None:
+        """What a round brought: (hardware id, nonce) of each answer, and whether anything was garbled."""
+        new = False
+        for hardware, nonce in answers:
+            new |= hardware not in self.found
+            self.found[hardware] = nonce
+        if garbled:
+            self.slots = min(self.slots * 2, SLOTS_MAX)
+        self._calm = 0 if garbled or new else self._calm + 1
+
+    @property
+    def listens_us(self) -> int:
+        """How long a round has to listen for answers."""
+        return self.slots * SLOT_US
