@@ -1,0 +1,185 @@
+"""What is buried where, and by which links it is reached: frozen values, read from files by `fieldctl.site.files`.
+
+Places are in metres of the site's own plane: x to the east and y to the north where the site has an origin, any two
+directions at right angles where it has none. Nothing here needs satellite positions.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+from fieldctl.units import TargetId
+
+USUAL_GRANT_S = 30  # a grant ends this far ahead unless renewed (design, section 6)
+USUAL_BAUD = 115_200  # keeps bus chatter away from 457 kHz (facts: a bus beside people who search)
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where the site's zero lies on the earth (WGS 84), and how high: metres on a mountain are longer than at sea."""
+
+    lat_deg: float
+    lon_deg: float
+    height_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stake:
+    """A reference point that can be found in the snow, to measure from."""
+
+    name: str
+    x_m: float
+    y_m: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A named part of the site; the outline may be empty where nobody drew one."""
+
+    name: str
+    title: str
+    outline_m: tuple[tuple[float, float], ...] = ()
+
+    def off_by_m(self, x_m: float, y_m: float) -> float:
+        """How far a point lies outside the outline; 0 inside, or where there is no outline."""
+        if not self.outline_m or _inside(self.outline_m, x_m, y_m):
+            return 0.0
+        corners = zip(self.outline_m, self.outline_m[1:] + self.outline_m[:1], strict=True)
+        return min(_to_edge(a, b, x_m, y_m) for a, b in corners)
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """The way a transmitter's coil points: azimuth clockwise from +y, tilt from upright (0) to lying (90)."""
+
+    azimuth_deg: float
+    tilt_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where one target lies, as it was surveyed, with the place's own ±."""
+
+    target: TargetId
+    name: str
+    zone: str
+    x_m: float
+    y_m: float
+    depth_m: float  # below the surface of the day it was surveyed
+    axis: Axis | None = None  # None where nobody noted it
+    plus_minus_m: float = 0.5
+    snow_m: float | None = None  # how deep the snow was there on the day it was surveyed
+    surveyed_on: datetime.date | None = None
+    method: str = ""
+    note: str = ""
+    link: str = ""  # the link it is looked for on; "" where it is on whichever link it answers
+    source: str = ""  # the file that said so
+
+
+@dataclass(frozen=True, slots=True)
+class ManualUnit:
+    """A transmitter that people bury by hand: counted out and in, never switched from here."""
+
+    name: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SerialLink:
+    """A multi-drop bus on a serial port, with the controller as its only master."""
+
+    name: str
+    port: str
+    baud: int = USUAL_BAUD
+
+
+@dataclass(frozen=True, slots=True)
+class MqttLink:
+    """A broker for powered units and far zones; the password lives in a file of its own."""
+
+    name: str
+    host: str
+    port: int = 1883
+    tls: bool = False
+    user: str = ""
+    password_file: str = ""
+    ca_file: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Polling:
+    """How often targets are asked: at rest, in an exercise, and while a signal is searched for (the quiet bus)."""
+
+    idle_s: float = 1.0  # targets asked once a second keep their ± within 2 ms (design, section 9)
+    exercise_s: float = 0.1  # the ring of the targets in an exercise takes at most 100 ms (design, section 5)
+    quiet_s: float = 0.5  # bus chatter is a radio source: while people search, no more than the ± needs
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Ends that hold where a drill names none."""
+
+    exercise_s: float = 3600.0  # an exercise that nobody watches ends by itself
+    burial_s: float = 3600.0  # no grant is ever renewed past this
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One practice field. `places` has one place a target, the latest surveyed; `history` the earlier ones."""
+
+    name: str
+    title: str
+    language: str = "en"
+    origin: Origin | None = None
+    zones: tuple[Zone, ...] = ()
+    stakes: tuple[Stake, ...] = ()
+    places: tuple[Place, ...] = ()
+    history: tuple[Place, ...] = ()
+    manual: tuple[ManualUnit, ...] = ()
+    serial: tuple[SerialLink, ...] = ()
+    mqtt: tuple[MqttLink, ...] = ()
+    grant_s: int = USUAL_GRANT_S
+    polling: Polling = Polling()
+    limits: Limits = Limits()
+
+    @property
+    def targets(self) -> tuple[TargetId, ...]:
+        """Every target of the site in the order of the file."""
+        return tuple(place.target for place in self.places)
+
+    def place(self, target: TargetId) -> Place:
+        """Where a target lies; KeyError when it is not of this site."""
+        for place in self.places:
+            if place.target == target:
+                return place
+        raise KeyError(target)
+
+    def zone(self, name: str) -> Zone:
+        """The zone of that name; KeyError when there is none."""
+        for zone in self.zones:
+            if zone.name == name:
+                return zone
+        raise KeyError(name)
+
+    def zone_of(self) -> dict[TargetId, str]:
+        """The zone of each target."""
+        return {place.target: place.zone for place in self.places}
+
+
+def _inside(outline: tuple[tuple[float, float], ...], x: float, y: float) -> bool:
+    """Even-odd rule: a ray to the east crosses the outline an odd number of times."""
+    odd = False
+    for (x1, y1), (x2, y2) in zip(outline, outline[1:] + outline[:1], strict=True):
+        if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
+            odd = not odd
+    return odd
+
+
+def _to_edge(a: tuple[float, float], b: tuple[float, float], x: float, y: float) -> float:
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    length = dx * dx + dy * dy
+    along = 0.0 if length == 0 else max(0.0, min(1.0, ((x - a[0]) * dx + (y - a[1]) * dy) / length))
+    ex, ey = x - a[0] - along * dx, y - a[1] - along * dy
+    return float((ex * ex + ey * ey) ** 0.5)

@@ -1,0 +1,54 @@
+"""Begin a site: a commented site.toml and four example drills, in an invented place. Overwrites nothing."""
+
+from __future__ import annotations
+
+import pathlib
+from collections.abc import Iterator
+from importlib import resources
+
+from fieldctl.errors import Refused
+
+TEMPLATES = (
+    "site.toml",
+    "drills/one-burial.toml",
+    "drills/three-in-sequence.toml",
+    "drills/close-pair.toml",
+    "drills/probe-line.toml",
+)
+
+
+def templates() -> Iterator[tuple[str, str]]:
+    """The files that a new site begins with, as (path in the folder, text)."""
+    root = resources.files("fieldctl.site").joinpath("templates")
+    for name in TEMPLATES:
+        yield name, root.joinpath(name).read_text(encoding="utf-8")
+
+
+def new_site(folder: pathlib.Path) -> tuple[pathlib.Path, ...]:
+    """Write the example site into a folder, which may not exist yet; Refused when any of its files is there already.
+
+    Returns the files written, in order.
+    """
+    for part in (folder, folder / "drills"):
+        if part.exists() and not part.is_dir():
+            raise Refused(
+                f"{part} is a file, not a folder.",
+                expected="a new or empty folder for the site",
+                remedy="Name another folder.",
+            )
+    there = [name for name in TEMPLATES if (folder / name).exists() or (folder / name).is_symlink()]
+    if there:
+        raise Refused(
+            f"{folder} already holds {', '.join(there)}; nothing was written.",
+            expected="a folder without a site",
+            remedy="Name another folder, or move these files away first.",
+        )
+    (folder / "drills").mkdir(parents=True, exist_ok=True)
+    (folder / "surveys").mkdir(exist_ok=True)
+    written = []
+    for name, text in templates():
+        path = folder / name
+        with path.open("x", encoding="utf-8", newline="\n") as file:  # x: never over what appeared meanwhile
+            file.write(text)
+        written.append(path)
+    return tuple(written)
