@@ -1,0 +1,140 @@
+"""The ledger for whoever only reads: works beside a running writer, from any thread."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+from collections.abc import Collection, Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from sqlalchemy import Connection, Engine, select
+from sqlalchemy.exc import DBAPIError
+
+from fieldctl.events import Fact
+from fieldctl.ledger import opening, pages
+from fieldctl.ledger.entry import GENESIS, Entry
+from fieldctl.ledger.failing import in_words
+from fieldctl.ledger.schema import entries, people, settings, telemetry
+from fieldctl.ledger.telemetry import Telemetry
+from fieldctl.units import HostTime, PersonId, TargetId
+
+
+class Reader:
+    """Entries, people, settings and telemetry of one ledger; nothing here writes. `where` names it in messages."""
+
+    def __init__(self, engine: Engine, where: str) -> None:
+        self._engine = engine
+        self._reading = threading.RLock()  # in memory all share one connection
+        self.where = where
+
+    @classmethod
+    def read(cls, path: str | Path) -> Reader:
+        """Open a file for reading; NotFound, Refused (older or newer) or LedgerBroken say what is in the way."""
+        reader = Reader(opening.reading_engine(Path(path)), str(path))
+        try:
+            with reader._connection() as connection:
+                opening.check_readable(connection, str(path))
+        except BaseException:
+            reader.close()
+            raise
+        return reader
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def entries(
+        self,
+        after_seq: int = 0,
+        exercise: str | None = None,
+        kinds: Collection[str | type[Fact]] | None = None,
+        limit: int | None = None,
+        target: TargetId | None = None,
+    ) -> Iterator[Entry]:
+        """Entries after a number, in order, of one exercise, one target, some kinds (classes or their names)."""
+        names = None if kinds is None else {kind if isinstance(kind, str) else kind.__name__ for kind in kinds}
+        left = limit
+        while left is None or left > 0:
+            size = pages.PAGE if left is None else min(left, pages.PAGE)
+            with self._connection() as connection:
+                found = pages.page(connection, after_seq, exercise=exercise, target=target, kinds=names, limit=size)
+            yield from found
+            if len(found) < size:
+                return
+            after_seq = found[-1].seq
+            left = None if left is None else left - size
+
+    def facts(
+        self,
+        after_seq: int = 0,
+        exercise: str | None = None,
+        kinds: Collection[str | type[Fact]] | None = None,
+        limit: int | None = None,
+        target: TargetId | None = None,
+    ) -> Iterator[Fact]:
+        """As `entries`, the facts alone."""
+        return (entry.fact for entry in self.entries(after_seq, exercise, kinds, limit, target))
+
+    def strike(self, target: TargetId, boot: int, number: int) -> Entry | None:
+        """The entry of a strike, None if it is not known."""
+        with self._connection() as connection:
+            return pages.strike(connection, target, boot, number)
+
+    def head(self) -> tuple[int, str]:
+        """Number and hash of the last entry: written down elsewhere, it proves later that nothing was cut off."""
+        with self._connection() as connection:
+            row = connection.execute(
+                select(entries.c.seq, entries.c.hash).order_by(entries.c.seq.desc()).limit(1)
+            ).first()
+        return (0, GENESIS) if row is None else (row[0], row[1])
+
+    def names(self) -> dict[PersonId, str]:
+        """The names of people by their ids."""
+        with self._connection() as connection:
+            return {PersonId(row[0]): row[1] for row in connection.execute(select(people.c.id, people.c.name))}
+
+    def setting(self, key: str, default: Any = None) -> Any:
+        """A machine-owned setting, or the default."""
+        with self._connection() as connection:
+            text = connection.execute(select(settings.c.value).where(settings.c.key == key)).scalar()
+        return default if text is None else json.loads(text)
+
+    def telemetry(self, target: TargetId | None = None) -> list[Telemetry]:
+        """What targets measured, in the order of host boot labels and minutes; all targets unless one is named."""
+        table = telemetry.c
+        question = select(telemetry).order_by(table.target, table.host_boot, table.minute)
+        if target is not None:
+            question = question.where(table.target == target)
+        with self._connection() as connection:
+            return [
+                Telemetry(
+                    TargetId(row.target),
+                    HostTime(row.host_boot, row.at_us),
+                    row.wall,
+                    row.volts_rest,
+                    row.volts_load,
+                    row.temperature_c,
+                    row.noise,
+                    json.loads(row.extra),
+                )
+                for row in connection.execute(question)
+            ]
+
+    @contextlib.contextmanager
+    def _connection(self) -> Iterator[Connection]:
+        try:
+            with self._reading, self._engine.connect() as connection:
+                yield connection
+        except DBAPIError as bad:
+            raise in_words(bad, self.where) from bad

@@ -1,0 +1,106 @@
+"""The tables as they are now; `migrations/` leads here from every earlier version, and a test compares the two.
+
+`entries` is the ledger proper: two triggers refuse every change and removal. `strikes` makes a strike unique on
+(target, boot, number) and is written in the same transaction. People, telemetry and settings are not ledger: they
+may change, be thinned and be forgotten.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+from sqlalchemy import Column, Float, Index, Integer, MetaData, Table, Text
+from sqlalchemy.dialects import sqlite
+from sqlalchemy.schema import CreateIndex, CreateTable
+
+HEAD = "0001"
+"""The revision that these tables are: the newest file under migrations/versions."""
+
+metadata = MetaData()
+
+entries = Table(
+    "entries",
+    metadata,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("kind", Text, nullable=False),
+    Column("exercise", Text),
+    Column("target", Text),
+    Column("host_boot", Text, nullable=False),
+    Column("at_us", Integer, nullable=False),
+    Column("wall", Text),
+    Column("body", Text, nullable=False),
+    Column("prev", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+    Index("entries_by_exercise", "exercise", "seq"),
+    Index("entries_by_target", "target", "seq"),
+    sqlite_autoincrement=True,  # SQLite then remembers the highest number: a cut-off tail shows
+)
+
+strikes = Table(
+    "strikes",
+    metadata,
+    Column("target", Text, primary_key=True),
+    Column("boot", Integer, primary_key=True, autoincrement=False),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("seq", Integer, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+people = Table(
+    "people",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+telemetry = Table(
+    "telemetry",
+    metadata,
+    Column("target", Text, primary_key=True),
+    Column("host_boot", Text, primary_key=True),
+    Column("minute", Integer, primary_key=True, autoincrement=False),  # of host time: one row a minute at most
+    Column("at_us", Integer, nullable=False),
+    Column("wall", Text),
+    Column("volts_rest", Float),
+    Column("volts_load", Float),
+    Column("temperature_c", Float),
+    Column("noise", Float),
+    Column("extra", Text, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+settings = Table(
+    "settings",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("value", Text, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+TRIGGERS = tuple(
+    f"CREATE TRIGGER entries_refuse_{change.lower()} BEFORE {change} ON entries "
+    "BEGIN SELECT RAISE(ABORT, 'an entry of the ledger is never changed'); END"
+    for change in ("UPDATE", "DELETE")
+)
+"""What makes `entries` append-only for every program that opens the file, not for this one alone."""
+
+
+@cache
+def statements() -> tuple[str, ...]:
+    """All statements that make a new, empty database of the current version."""
+    dialect = sqlite.dialect()
+    made = []
+    for table in metadata.sorted_tables:
+        made.append(str(CreateTable(table).compile(dialect=dialect)).strip())
+        made += [
+            str(CreateIndex(i).compile(dialect=dialect)).strip()
+            for i in sorted(table.indexes, key=lambda i: str(i.name))
+        ]
+    made += TRIGGERS
+    made.append(
+        "CREATE TABLE alembic_version "
+        "(version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
+    )
+    made.append(f"INSERT INTO alembic_version (version_num) VALUES ('{HEAD}')")
+    return tuple(made)
