@@ -241,6 +241,21 @@ def test_a_past_tick_learns_from_the_answers_after_it() -> None:
     assert after[1] < 1_000 + 5 * 151 + 10
 
 
+@pytest.mark.parametrize("ahead_s", [-50, 0, 30, 3_600])
+def test_an_order_is_as_narrow_as_a_stamp(ahead_s: int) -> None:
+    clocks = TickMap()
+    for s in range(100):
+        clocks.add(mqtt(s * S, s * S + 400, 7 * S + round((s * S + 200) * (1 - 100e-6))))
+    at = (100 + ahead_s) * S
+    order = clocks.to_ticks(HostUs(at))
+    assert order is not None
+    assert abs(order[0] - (7 * S + round(at * (1 - 100e-6)))) <= order[1]
+    stamp = clocks.to_host(order[0])
+    assert stamp is not None
+    assert abs(stamp[0] - at) <= 1
+    assert order[1] <= stamp[1] * (1 + 151e-6) + 5
+
+
 def test_evidence_is_plain_numbers_and_gives_the_same_stamp() -> None:
     clocks = TickMap()
     for s in range(20):
