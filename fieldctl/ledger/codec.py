@@ -91,7 +91,7 @@ def parse(kind: str, body: str) -> dict[str, Any]:
     """A body as a plain mapping, its sequences as tuples; LedgerBroken if it is not a JSON object."""
     try:
         plain = json.loads(body)
-    except ValueError as bad:
+    except (ValueError, TypeError) as bad:
         plain = bad
     if not isinstance(plain, dict):
         raise LedgerBroken(

@@ -27,7 +27,6 @@ def writing_engine(path: str, *, durable: bool) -> Engine:
     def connect() -> sqlite3.Connection:
         raw = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=BUSY_MS / 1000)
         if path != MEMORY:
-            raw.execute("PRAGMA journal_mode=WAL")
             raw.execute(f"PRAGMA synchronous={'FULL' if durable else 'OFF'}")
             raw.execute("PRAGMA secure_delete=ON")  # a forgotten person's name is overwritten, not only unlinked
         return raw
@@ -71,6 +70,8 @@ def prepare(connection: Connection, where: str) -> None:
     if found == HEAD:
         return
     if found is None:
+        if where != MEMORY:
+            connection.exec_driver_sql("PRAGMA journal_mode=WAL").all()  # stays with the file
         _in_one_transaction(connection, _create)
         return
     from fieldctl.ledger.migrations import known, upgrade  # Alembic takes 150 ms to import and is hardly ever needed

@@ -16,7 +16,7 @@ from fieldctl.errors import LedgerBroken
 from fieldctl.events import Fact, StrikeRecorded
 from fieldctl.ledger import pages, telemetry
 from fieldctl.ledger.chain import entry_hash
-from fieldctl.ledger.entry import GENESIS, Entry
+from fieldctl.ledger.entry import GENESIS, Entry, Unknown
 from fieldctl.units import HostTime, PersonId
 
 TAIL = 32  # entries whose chain is checked at every opening; `verify` walks all of them
@@ -35,14 +35,15 @@ Draft = tuple[Fact, str, str]
 """A fact, its kind and its body: spelled before it is queued, so that what cannot be written is told to its author."""
 
 
-def columns(fact: Fact, body: Mapping[str, Any] | None = None) -> tuple[str | None, str | None]:
-    """Exercise and target that a fact is about, for the indexes."""
-    source = body if body is not None else getattr(fact, "body", None)
-    if source is not None:
-        values = (source.get("exercise"), source.get("target"))
+def columns(says: Fact | Mapping[str, Any]) -> tuple[str | None, str | None]:
+    """Exercise and target that a fact, or a body, is about: what the indexes hold."""
+    if isinstance(says, Unknown):
+        says = says.body
+    if isinstance(says, Mapping):
+        exercise, target = says.get("exercise"), says.get("target")
     else:
-        values = (getattr(fact, "exercise", None), getattr(fact, "target", None))
-    return tuple(value if isinstance(value, str) else None for value in values)  # type: ignore[return-value]
+        exercise, target = getattr(says, "exercise", None), getattr(says, "target", None)
+    return exercise if isinstance(exercise, str) else None, target if isinstance(target, str) else None
 
 
 class Pen:

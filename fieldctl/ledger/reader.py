@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import threading
 from collections.abc import Collection, Iterator
 from pathlib import Path
 from types import TracebackType
@@ -27,7 +26,6 @@ class Reader:
 
     def __init__(self, engine: Engine, where: str) -> None:
         self._engine = engine
-        self._reading = threading.RLock()  # in memory all share one connection
         self.where = where
 
     @classmethod
@@ -35,7 +33,7 @@ class Reader:
         """Open a file for reading; NotFound, Refused (older or newer) or LedgerBroken say what is in the way."""
         reader = Reader(opening.reading_engine(Path(path)), str(path))
         try:
-            with reader._connection() as connection:
+            with reader.connection() as connection:
                 opening.check_readable(connection, str(path))
         except BaseException:
             reader.close()
@@ -67,7 +65,7 @@ class Reader:
         left = limit
         while left is None or left > 0:
             size = pages.PAGE if left is None else min(left, pages.PAGE)
-            with self._connection() as connection:
+            with self.connection() as connection:
                 found = pages.page(connection, after_seq, exercise=exercise, target=target, kinds=names, limit=size)
             yield from found
             if len(found) < size:
@@ -88,12 +86,12 @@ class Reader:
 
     def strike(self, target: TargetId, boot: int, number: int) -> Entry | None:
         """The entry of a strike, None if it is not known."""
-        with self._connection() as connection:
+        with self.connection() as connection:
             return pages.strike(connection, target, boot, number)
 
     def head(self) -> tuple[int, str]:
         """Number and hash of the last entry: written down elsewhere, it proves later that nothing was cut off."""
-        with self._connection() as connection:
+        with self.connection() as connection:
             row = connection.execute(
                 select(entries.c.seq, entries.c.hash).order_by(entries.c.seq.desc()).limit(1)
             ).first()
@@ -101,12 +99,12 @@ class Reader:
 
     def names(self) -> dict[PersonId, str]:
         """The names of people by their ids."""
-        with self._connection() as connection:
+        with self.connection() as connection:
             return {PersonId(row[0]): row[1] for row in connection.execute(select(people.c.id, people.c.name))}
 
     def setting(self, key: str, default: Any = None) -> Any:
         """A machine-owned setting, or the default."""
-        with self._connection() as connection:
+        with self.connection() as connection:
             text = connection.execute(select(settings.c.value).where(settings.c.key == key)).scalar()
         return default if text is None else json.loads(text)
 
@@ -116,7 +114,7 @@ class Reader:
         question = select(telemetry).order_by(table.target, table.host_boot, table.minute)
         if target is not None:
             question = question.where(table.target == target)
-        with self._connection() as connection:
+        with self.connection() as connection:
             return [
                 Telemetry(
                     TargetId(row.target),
@@ -132,9 +130,10 @@ class Reader:
             ]
 
     @contextlib.contextmanager
-    def _connection(self) -> Iterator[Connection]:
+    def connection(self) -> Iterator[Connection]:
+        """A connection to ask questions of, for the modules of this package; LedgerBroken, LedgerFailed in words."""
         try:
-            with self._reading, self._engine.connect() as connection:
+            with self._engine.connect() as connection:
                 yield connection
         except DBAPIError as bad:
             raise in_words(bad, self.where) from bad

@@ -51,6 +51,7 @@ class Ledger(Reader):
         self, engine: Engine, where: str, lock: WriterLock | None, *, inline: bool, clock: Callable[[], HostUs]
     ) -> None:
         self._in_memory = where == opening.MEMORY
+        self._alone = threading.RLock()  # held during a transaction
         self._held = engine.connect()
         opening.prepare(self._held, where)
         self._pen = Pen(self._held)
@@ -229,7 +230,7 @@ class Ledger(Reader):
 
     def _commit_group(self, group: list[Job]) -> None:
         """One transaction; runs on the writer's thread, or inline."""
-        with self._reading if self._in_memory else contextlib.nullcontext():
+        with self._alone:
             try:
                 if self.failed is not None:
                     raise self.failed
@@ -292,12 +293,13 @@ class Ledger(Reader):
                 _log.exception("a subscriber failed on entries %d to %d", entries[0].seq, entries[-1].seq)
 
     @contextlib.contextmanager
-    def _connection(self) -> Iterator[Connection]:
+    def connection(self) -> Iterator[Connection]:
+        """As in `Reader`; in memory there is but one connection, and it is asked between two transactions."""
         if not self._in_memory:
-            with super()._connection() as connection:
+            with super().connection() as connection:
                 yield connection
             return
-        with self._reading:
+        with self._alone:
             yield self._held
 
 

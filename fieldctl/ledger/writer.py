@@ -67,7 +67,7 @@ class Writer:
         with self._lock:
             if self._stopped:
                 raise LedgerFailed("The ledger is closed.", expected="an open ledger", remedy="Start fieldctl again.")
-            if self._waiting + job.weight > QUEUE_MAX:
+            if self._waiting and self._waiting + job.weight > QUEUE_MAX:
                 raise LedgerFailed(
                     f"The ledger cannot keep up: {self._waiting} entries wait for the disk.",
                     expected=f"at most {QUEUE_MAX}",
