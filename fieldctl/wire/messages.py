@@ -6,18 +6,68 @@ together. `encode` and `decode` are a pair; an unknown key is skipped, a missing
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields
-from enum import IntEnum, IntFlag
 from io import BytesIO
 from typing import Any, ClassVar
 
 import cbor2
 
+from fieldctl.wire.fields import (
+    FEATURES_MAX,
+    HARDWARE_BYTES,
+    KEYS,
+    NONCE_BYTES,
+    Ability,
+    Check,
+    Flags,
+    Reason,
+    Result,
+    What,
+    Why,
+)
+
+__all__ = [
+    "CONTRACT",
+    "DOWN",
+    "FEATURES_MAX",
+    "HARDWARE_BYTES",
+    "KEYS",
+    "NONCE_BYTES",
+    "UNSEALED",
+    "UP",
+    "Ability",
+    "Ack",
+    "Add",
+    "AllOff",
+    "Arm",
+    "Ask",
+    "Counters",
+    "Flags",
+    "Grant",
+    "Greeting",
+    "Hail",
+    "HailAnswer",
+    "Leave",
+    "Malformed",
+    "Message",
+    "Outcome",
+    "Quiet",
+    "Reason",
+    "Rekey",
+    "Renew",
+    "Report",
+    "Result",
+    "Sleep",
+    "Status",
+    "Strike",
+    "What",
+    "Why",
+    "decode",
+    "encode",
+]
+
 CONTRACT = 1  # rises when a reader of the old contract could no longer do its part
-NONCE_BYTES = 8
-HARDWARE_BYTES = 8
-FEATURES_MAX = 14
+DEPTH_MAX = 8  # containers in one another inside an unknown key: more is nothing that anybody meant
 
 
 class Malformed(Exception):
@@ -26,151 +76,6 @@ class Malformed(Exception):
     def __init__(self, kind: str, detail: str) -> None:
         super().__init__(f"{kind}: {detail}")
         self.kind = kind
-
-
-class Flags(IntFlag):
-    """What a target says of itself with every answer."""
-
-    GATE_ON = 1  # read back at the transmitter's gate, not what was ordered
-    GRANTED = 2  # a grant is held, begun or not
-    ARMED = 4
-    STRIKES = 8  # strikes wait for their acknowledgement
-    ALL_OFF = 16  # latched and not released by a newer order
-    BATTERY_LOW = 32
-    ASLEEP_SOON = 64
-    PRESSED = 128  # the button, where there is one
-
-
-class Result(IntEnum):
-    """The target's own word on an order."""
-
-    DONE = 0
-    LATE = 1
-    REFUSED = 2
-    SUPERSEDED = 3
-
-
-class Reason(IntEnum):
-    """Why an order was refused; NONE with every other result."""
-
-    NONE = 0
-    OLDER_EPOCH = 1
-    OTHER_BOOT = 2
-    RETAINED = 3
-    KEYING = 4
-    LIMIT = 5
-    LEASE_TOO_LONG = 6
-    NO_SUCH_GRANT = 7
-    BATTERY = 8
-    NO_ABILITY = 9
-    GATE_STUCK = 10
-    STORAGE = 11
-    EMPTY = 12  # an order whose end is not after its start
-
-
-class Why(IntEnum):
-    """Why a target rebooted."""
-
-    POWER = 0
-    WATCHDOG = 1
-    BROWN_OUT = 2
-    ORDER = 3
-    FAULT = 4
-
-
-class Ability(IntFlag):
-    """What a target can do."""
-
-    PAD = 1
-    CARRIER_SENSE = 2
-    ANTENNA_CURRENT = 4
-    THERMOMETER = 8
-    SLEEP = 16
-    BUTTON = 32
-    HORN = 64
-    TRANSMITTER = 128
-    LEVELS = 256
-
-
-class What(IntEnum):
-    """What a question asks for."""
-
-    GREETING = 1
-    REPORT = 2
-    COUNTERS = 3
-
-
-Check = Callable[[Any], bool]
-
-
-def _uint(bits: int) -> Check:
-    top = 1 << bits
-    return lambda v: type(v) is int and 0 <= v < top
-
-
-def _bstr(size: int) -> Check:
-    return lambda v: type(v) is bytes and len(v) == size
-
-
-_U8, _U16, _U32, _U64 = _uint(8), _uint(16), _uint(32), _uint(64)
-
-
-def _features(v: Any) -> bool:
-    return type(v) in (list, tuple) and 0 < len(v) <= FEATURES_MAX and all(_U16(x) for x in v)
-
-
-KEYS: dict[str, tuple[int, Check]] = {
-    "re": (1, _U32),
-    "boot": (2, _U32),
-    "ticks": (3, _U64),
-    "flags": (4, _U16),
-    "generation": (5, _U32),
-    "epoch": (6, _U32),
-    "grant_id": (7, _U32),
-    "from_": (8, _U64),
-    "until": (9, _U64),
-    "limit": (10, _U64),
-    "period": (11, _U16),
-    "on": (12, _U16),
-    "level": (13, lambda v: type(v) is int and 1 <= v <= 100),
-    "drop_on": (14, _U16),
-    "drop_off": (15, _U16),
-    "number": (16, _U32),
-    "result": (17, _U8),
-    "reason": (18, _U8),
-    "late": (19, _U32),
-    "features": (20, _features),
-    "pending": (21, _U16),
-    "dropped": (22, _U16),
-    "strike_boot": (23, _U32),
-    "strike_ticks": (24, _U64),
-    "nonce": (25, _bstr(NONCE_BYTES)),
-    "what": (26, _U8),
-    "armed": (27, lambda v: type(v) is bool),
-    "hardware": (28, _bstr(HARDWARE_BYTES)),
-    "firmware": (29, lambda v: type(v) is str and 1 <= len(v.encode()) <= 16),
-    "contract": (30, _U8),
-    "abilities": (31, _U16),
-    "why": (32, _U8),
-    "turnaround": (33, _U16),
-    "key_version": (34, _U32),
-    "wrapped": (35, _bstr(32)),
-    "proof": (36, _bstr(8)),
-    "rest_mv": (37, _U16),
-    "load_mv": (38, _U16),
-    "kelvin10": (39, _U16),
-    "noise": (40, _U16),
-    "charge": (41, _U32),
-    "bad_frames": (42, _U32),
-    "down_high": (43, _U32),
-    "slots": (44, _U8),
-    "since": (45, _U64),
-    "wake": (46, _U16),
-    "threshold": (47, _U16),
-    "pressed": (48, lambda v: type(v) is bool),
-    "salt": (49, _U8),
-}
-"""Key and check of every field, by its name here ("from_" is `from`, "_" stands for "-")."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -458,11 +363,26 @@ def encode(message: Message) -> bytes:
     return cbor2.dumps(out)
 
 
-def decode(body: bytes) -> Message:
-    """The message of a body; raises `Malformed` with the word under which to count it."""
+def _as_written(value: object, _immutable: bool) -> object:
+    return value
+
+
+# cbor2 would compile patterns, build decimals and read dates for these tags; the contract has none of them
+_TAGS = (0, 1, 2, 3, 4, 5, 25, 28, 29, 30, 35, 36, 37, 52, 54, 100, 256, 258, 260, 261, 1004, 43000, 55799)
+_TAGS_AS_WRITTEN = dict.fromkeys(_TAGS, _as_written)
+
+
+def _read_map(body: bytes) -> dict[int, Any]:
+    """The whole body as one map of distinct whole keys."""
     try:
         with BytesIO(body) as stream:
-            got = cbor2.CBORDecoder(stream).decode()
+            got = cbor2.CBORDecoder(
+                stream,
+                max_depth=DEPTH_MAX,
+                allow_indefinite=False,
+                allow_duplicate_keys=False,
+                semantic_decoders=_TAGS_AS_WRITTEN,
+            ).decode()
             surplus = stream.read()
     except (cbor2.CBORError, RecursionError, ValueError, OverflowError, TypeError) as error:
         raise Malformed("not-cbor", str(error)) from None
@@ -470,17 +390,31 @@ def decode(body: bytes) -> Message:
         raise Malformed("surplus", f"{len(surplus)} bytes after the map")
     if type(got) is not dict:
         raise Malformed("no-map", f"a body is a map, not {type(got).__name__}")
-    cls = _BY_KIND.get(got.get(0, -1))
+    if not all(type(key) is int and key >= 0 for key in got):  # true and 1.0 are equal to 1 here, not on the wire
+        raise Malformed("bad-key", "keys are whole numbers")
+    return got
+
+
+def decode(body: bytes) -> Message:
+    """The message of a body; raises `Malformed` with the word under which to count it."""
+    got = _read_map(body)
+    kind = got.get(0)
+    cls = _BY_KIND.get(kind) if type(kind) is int else None
     if cls is None:
-        raise Malformed("unknown-kind", f"kind {got.get(0)!r}")
+        raise Malformed("unknown-kind", f"kind {kind!r}")
+    known: dict[int, Any] = {0: kind}
     values: dict[str, Any] = {}
     for key, name, check, optional in _LAYOUT[cls]:
-        value = got.get(key)
-        if value is None:
+        if key not in got:
             if optional:
                 continue
             raise Malformed("missing-key", f"{cls.__name__} lacks {name}")
+        value = known[key] = got[key]
         if not check(value):
             raise Malformed("ill-typed", f"{cls.__name__}.{name} = {value!r}")
         values[name] = tuple(value) if key == 20 else value
+    # what is known comes first, ascending and in the shortest form, as the firmware's generated reader expects it
+    pairs = cbor2.dumps(known)[1:] if len(known) < 24 else cbor2.dumps(known)[2:]
+    if not body.startswith(pairs, 1 if len(got) < 24 else 2):
+        raise Malformed("not-deterministic", f"{cls.__name__} in another order or a longer form than the contract's")
     return cls(**values)
