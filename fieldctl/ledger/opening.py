@@ -41,7 +41,8 @@ def reading_engine(path: Path) -> Engine:
             f"There is no ledger {path}.", remedy="Check the site's folder; `fieldctl serve` makes a ledger."
         )
     # Without a log beside it nobody writes; SQLite would yet want to make files in the folder to read it.
-    still = not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-wal").exists()
+    writable = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+    still = not writable and not path.with_name(path.name + "-wal").exists()
     uri = f"file:{quote(str(path.absolute()))}?{'immutable=1' if still else 'mode=ro'}"
 
     def connect() -> sqlite3.Connection:
@@ -67,18 +68,16 @@ def revision(connection: Connection) -> str | None:
 def prepare(connection: Connection, where: str) -> None:
     """Bring a database to the current version: make a fresh one, migrate an older one, refuse a newer one."""
     found = revision(connection)
-    if found == HEAD:
-        return
     if found is None:
-        if where != MEMORY:
-            connection.exec_driver_sql("PRAGMA journal_mode=WAL").all()  # stays with the file
         _in_one_transaction(connection, _create)
-        return
-    from fieldctl.ledger.migrations import known, upgrade  # Alembic takes 150 ms to import and is hardly ever needed
+    elif found != HEAD:
+        from fieldctl.ledger import migrations  # Alembic takes 150 ms to import and is hardly ever needed
 
-    if found not in known():
-        raise newer(where, found)
-    _in_one_transaction(connection, upgrade)
+        if found not in migrations.known():
+            raise newer(where, found)
+        _in_one_transaction(connection, migrations.upgrade)
+    if where != MEMORY:
+        connection.exec_driver_sql("PRAGMA journal_mode=WAL").all()  # readers and the writer do not wait for each other
 
 
 def check_readable(connection: Connection, where: str) -> None:

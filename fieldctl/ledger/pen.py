@@ -27,8 +27,8 @@ _ENTRY = (
 )
 _STRIKE = "INSERT INTO strikes (target, boot, number, seq) VALUES (?, ?, ?, ?)"
 _KNOWN = "SELECT seq FROM strikes WHERE target = ? AND boot = ? AND number = ?"
-_SETTING = "INSERT INTO settings VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value"
-_PERSON = "INSERT INTO people VALUES (?, ?) ON CONFLICT (id) DO UPDATE SET name = excluded.name"
+_SETTING = "INSERT INTO settings (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value"
+_PERSON = "INSERT INTO people (id, name) VALUES (?, ?) ON CONFLICT (id) DO UPDATE SET name = excluded.name"
 _TAIL = "SELECT seq, kind, host_boot, at_us, wall, body, prev, hash FROM entries ORDER BY seq DESC LIMIT ?"
 
 Draft = tuple[Fact, str, str]

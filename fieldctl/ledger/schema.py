@@ -99,8 +99,8 @@ def statements() -> tuple[str, ...]:
         ]
     made += TRIGGERS
     made.append(
-        "CREATE TABLE alembic_version "
-        "(version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
+        "CREATE TABLE alembic_version (\n\tversion_num VARCHAR(32) NOT NULL, \n\t"
+        "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)\n)"
     )
     made.append(f"INSERT INTO alembic_version (version_num) VALUES ('{HEAD}')")
     return tuple(made)
