@@ -4,6 +4,14 @@ The controller is the only master. A turn is one question and its answer; nobody
 have a ring of their own and are asked often, the others once a round; a target that does not answer is asked once a
 round like any other, so a dead one costs one probe a round. While a signal is being searched for the bus is quiet:
 chatter is a radio source beside people who search at 457 kHz, so polling drops to what the ± and the display need.
+
+Of the targets whose turn has come, the first row that fits decides, and within a row whoever has waited longest; so
+one that always has more to say cannot keep the others from their turns:
+
+    row  who
+    B1   an order was posted for it, and it answers
+    B2   it is in an exercise, or a whole period overdue
+    B3   anybody else
 """
 
 from __future__ import annotations
@@ -19,14 +27,15 @@ SILENT_AFTER = 3  # unanswered turns in a row before a target counts as not hear
 SLOT_US = 12_000  # a whole hail answer and a margin
 SLOTS_FIRST = 4
 SLOTS_MAX = 64
-CALM_ROUNDS = 2  # rounds without an answer or a collision that end the search
+CALM_ROUNDS = 2  # rounds in a row without anything new or garbled that end the search
+VAIN_ROUNDS = 10  # or without anything new though garbled: 20 answers in 64 slots hide one in a round at 0.26
 
 
 @dataclass(frozen=True, slots=True)
 class Pace:
     """How often targets are asked, in µs."""
 
-    exercise_us: int = 100_000
+    exercise_us: int = 75_000  # with three others, an idle turn and an order before it, a ring still ends in 100 ms
     idle_us: int = 1_000_000
     quiet_exercise_us: int = 200_000  # with a signal searched for: p95 of strike to screen stays under 300 ms
     quiet_idle_us: int = 4_000_000
@@ -38,7 +47,7 @@ class Member:
 
     address: int
     in_exercise: bool = False
-    urgent: bool = False  # an order waits: next turn as soon as the bus is free
+    urgent: bool = False  # an order was posted: next turn as soon as the bus is free
     due_us: int = 0
     misses: int = 0
 
@@ -89,39 +98,39 @@ class Bus:
         member.due_us = min(member.due_us, now)
 
     def next(self, now: int) -> Member | None:
-        """Whose turn it is now: urgent before exercise before idle, the longest due first; None when nobody is due."""
-        best: Member | None = None
-        best_rank = (3, 0)
-        for member in self._members.values():
-            if member.due_us > now:
-                continue
-            # a silent target never goes before one that answers: its orders are tried once a round
-            rank = (0 if member.urgent and not member.silent else 1 if member.in_exercise else 2, member.due_us)
-            if rank < best_rank:
-                best, best_rank = member, rank
-        return best
+        """Whose turn it is now, by the table above; None when nobody is due."""
+        due = [member for member in self._members.values() if member.due_us <= now]
+        return min(due, key=lambda member: (self._row(member, now), member.due_us), default=None)
+
+    def _row(self, member: Member, now: int) -> int:
+        if member.urgent and not member.silent:  # a silent target never goes before one that answers
+            return 1
+        return 2 if member.in_exercise or now - member.due_us >= self._period(member) else 3
 
     def next_due(self) -> int | None:
         """When the next turn falls due; None with nobody on the bus."""
         return min((m.due_us for m in self._members.values()), default=None)
 
     def answered(self, member: Member, now: int, *, more: bool) -> None:
-        """A turn was answered; `more` when an order or a strike still waits."""
+        """A turn was answered; `more` when an order or a strike still waits: its turn comes again in fair order."""
         member.misses = 0
-        member.urgent = more
-        member.due_us = now if more else now + self._period(member)
+        member.urgent = False
+        member.due_us = now if more else self._after(member, now)
 
     def missed(self, member: Member, now: int) -> None:
         """A turn was not answered; an order is tried again soon, unless the target counts as silent."""
         member.misses += 1
-        member.due_us = now if member.urgent and not member.silent else now + self._period(member)
+        member.due_us = now if member.urgent and not member.silent else self._after(member, now)
+
+    def _after(self, member: Member, now: int) -> int:
+        return max(member.due_us + self._period(member), now)  # from when it was due: turns do not lengthen the ring
 
     def _period(self, member: Member) -> int:
         pace = self.pace
-        if member.silent:
-            return pace.idle_us
-        if member.in_exercise:
+        if member.in_exercise and not member.silent:
             return pace.quiet_exercise_us if self.quiet else pace.exercise_us
+        if member.in_exercise:
+            return pace.idle_us
         return pace.quiet_idle_us if self.quiet else pace.idle_us
 
 
@@ -142,11 +151,12 @@ class Search:
         self.round = 0
         self.found: dict[bytes, bytes] = {}  # hardware id -> its last nonce
         self._calm = 0
+        self._vain = 0
 
     @property
     def over(self) -> bool:
-        """Whether two rounds brought nothing new and nothing garbled."""
-        return self._calm >= CALM_ROUNDS
+        """Whether enough rounds in a row brought nothing new."""
+        return self._calm >= CALM_ROUNDS or self._vain >= VAIN_ROUNDS
 
     def hail(self) -> tuple[bytes, int, int]:
         """Nonce, slots and salt of the next hail."""
@@ -162,6 +172,7 @@ class Search:
         if garbled:
             self.slots = min(self.slots * 2, SLOTS_MAX)
         self._calm = 0 if garbled or new else self._calm + 1
+        self._vain = 0 if new else self._vain + 1
 
     @property
     def listens_us(self) -> int:

@@ -414,7 +414,7 @@ def decode(body: bytes) -> Message:
             raise Malformed("ill-typed", f"{cls.__name__}.{name} = {value!r}")
         values[name] = tuple(value) if key == 20 else value
     # what is known comes first, ascending and in the shortest form, as the firmware's generated reader expects it
-    pairs = cbor2.dumps(known)[1:] if len(known) < 24 else cbor2.dumps(known)[2:]
+    pairs = cbor2.dumps(known)[1:]  # a map of less than 24 keys begins with one byte, as every message of ours does
     if not body.startswith(pairs, 1 if len(got) < 24 else 2):
         raise Malformed("not-deterministic", f"{cls.__name__} in another order or a longer form than the contract's")
     return cls(**values)

@@ -208,6 +208,21 @@ def obey(standing: Standing, order: Message) -> tuple[Answer, Standing]:
     return Answer(Result.DONE), _carried_out(standing, order)
 
 
+def table_as_text() -> str:
+    """The table of rules as Markdown, in the order in which they are tried; printed in DEVELOPERS.md."""
+    lines = ["| order | if | the answer is | because |", "|---|---|---|---|"]
+    for order, rules in RULES.items():
+        for rule in rules:
+            because = "" if rule.reason is Reason.NONE else _word(rule.reason)
+            lines.append(f"| {order.__name__} | {rule.name} | {_word(rule.result)} | {because} |")
+        lines.append(f"| {order.__name__} | nothing above | {_word(Result.DONE)} | |")
+    return "\n".join(lines) + "\n"
+
+
+def _word(value: Result | Reason) -> str:
+    return value.name.lower().replace("_", " ")
+
+
 def broadcast_counts(standing: Standing, order: AllOff) -> bool:
     """Whether an all off heard by everybody is new: a repeat of one that was released is a recording."""
     return order.epoch > standing.epoch or (order.epoch == standing.epoch and standing.off)

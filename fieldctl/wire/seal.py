@@ -93,7 +93,7 @@ class StepCounter:
         """Go to `value`, persisting first when it passes the mark."""
         self.value = value
         if value > self._mark:
-            self._mark = value + COUNTER_STEP
+            self._mark = min(value + COUNTER_STEP, COUNTER_MAX)  # a target's flash holds 32 bits
             self._persist(self._mark)
 
 

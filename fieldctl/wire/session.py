@@ -8,7 +8,7 @@ A controller's session begins closed: it asks the target, with a nonce, for the 
 on beyond it. So a restarted or restored controller never guesses a counter, and keeps none on file.
 
     row  state    what happens                           goes to   what follows
-    C1   closed   open(nonce)                            asking    the question goes out, sealed, without counter
+    C1   any      open(nonce)                            asking    the question goes out, sealed, without counter
     C2   asking   counters, our nonce                    open      our counter = theirs + jump; their counter believed
     C3   asking   anything else, tag right               asking    counted "not-open"
     C4   open     post(order)                            open      queued; goes out when nothing is under way
@@ -16,14 +16,18 @@ on beyond it. So a restarted or restored controller never guesses a counter, and
     C6   open     token answered                         open      heard
     C7   open     nothing under way, unasked for         open      heard (a strike over MQTT)
     C8   open     expiry                                 open      ends expired (never sent) or lost (sent)
-    C9   any      counter seen before                    same      counted "replayed"
+    C9   open     counter seen before                    same      counted "replayed"
     C10  any      tag wrong                              same      counted "bad-tag"
+    C11  asking   counters that leave none to go on with asking    counted "counter-spent": rotate the key
     T1   open     token                                  open      answer with status or the oldest strike
     T2   open     order, fresh counter                   open      carry it out, answer, cache the answer
     T3   open     the same counter again                 open      the cached answer again, nothing carried out
     T4   open     counter seen before, not the last      open      counted "replayed"
     T5   any      question for counters                  same      answered with its nonce
     T6   any      all off under the all-off key          same      carried out; not answered (everybody hears it)
+    T7   any      tag wrong                              same      counted "bad-tag"
+
+Both ends count what the other end alone may say as "wrong-kind", and what nobody may say in that form as "wrong-form".
 """
 
 from __future__ import annotations
@@ -34,7 +38,19 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fieldctl.wire import envelope, messages, seal
-from fieldctl.wire.messages import Ask, Counters, Message, Outcome, Reason, Result, Status, Strike, What
+from fieldctl.wire.messages import (
+    Ask,
+    Counters,
+    Greeting,
+    Message,
+    Outcome,
+    Reason,
+    Report,
+    Result,
+    Status,
+    Strike,
+    What,
+)
 
 Verdict = Literal["done", "late", "refused", "superseded", "expired", "lost"]
 
@@ -134,7 +150,7 @@ class Session:
         self._queue: deque[Posted] = deque()
         self._under_way: Posted | None = None
         self._nonce = b""
-        self._asked_us = 0
+        self._asked = (0, 0)  # when the question for counters went out, and its bytes
         self._token = _Question()
         self._cached: tuple[int, Message] | None = None  # the target's last answer, by the order's counter
 
@@ -145,10 +161,10 @@ class Session:
         assert self.end == "controller"
         self.state = "asking"
         self._nonce = nonce
-        self._asked_us = now
-        return self._sealer.seal(
-            envelope.ASKED, self.address, 0, messages.encode(Ask(nonce=nonce, what=int(What.COUNTERS)))
-        )
+        body = messages.encode(Ask(nonce=nonce, what=int(What.COUNTERS)))
+        payload = self._sealer.seal(envelope.ASKED, self.address, 0, body)
+        self._asked = (now, len(payload))
+        return payload
 
     def post(self, order: Posted) -> bool:
         """C4: queue an order; False when the queue is full (the caller ends it as expired)."""
@@ -173,12 +189,18 @@ class Session:
         return [Ended(order, "lost" if order.sends else "expired", why) for order in orders]
 
     def pull(self, now: int) -> bytes | None:
-        """The order to send at this target's turn, new or resent; None when a token will do."""
+        """The order to send at this target's turn, new or resent; None when a token will do.
+
+        An order whose time has passed is not sent, nor is any behind it until `expire` has ended it.
+        """
         if self.state != "open":
             return None
         order = self._under_way
         if order is None:
-            if not self._queue:
+            if not self._queue or now >= self._queue[0].expires_us:
+                return None
+            if self._used.value >= seal.COUNTER_MAX:
+                self.lost["counter-spent"] += 1
                 return None
             order = self._under_way = self._queue.popleft()
             order.counter = self._used.next()
@@ -186,7 +208,7 @@ class Session:
                 envelope.DOWN, self.address, order.counter, messages.encode(order.message)
             )
             order.first_sent_us = now
-        elif now < order.due_us:
+        elif not order.due_us <= now < order.expires_us:
             return None
         order.sends += 1
         wait = min(self._resend_first_us << (order.sends - 1), RESEND_MAX_US) if self._resend_first_us else 0
@@ -255,17 +277,21 @@ class Session:
             self.lost["bad-tag"] += 1
             return None
         try:
-            return messages.decode(env.body)
+            message = messages.decode(env.body)
         except messages.Malformed as error:
             self.lost[error.kind] += 1
             return None
+        if not isinstance(message, messages.UP if env.form == envelope.UP else messages.DOWN):
+            self.lost["wrong-kind"] += 1  # the key is right and the direction is not: a peer that is confused or lies
+            return None
+        return message
 
-    def _take_up(self, env: envelope.Envelope, now: int) -> Taken | None:
+    def _take_up(self, env: envelope.Envelope, _now: int) -> Taken | None:
         message = self._open_body(env, self._sealer)
         if message is None:
             return None
         if self.state != "open":
-            return self._take_opening(env, message, now)
+            return self._take_opening(env, message)
         if not self._window.fresh(env.counter):
             self.lost["replayed"] += 1
             return None
@@ -280,6 +306,9 @@ class Session:
         order = self._under_way
         if order is None or re != order.counter:
             return Taken(message)
+        if not _answers(message, order.message):
+            self.lost["wrong-answer"] += 1  # a greeting does not confirm that a grant was carried out
+            return Taken(message)
         self._under_way = None
         verdict, why = _outcome(message)
         return Taken(
@@ -289,14 +318,19 @@ class Session:
             ended=Ended(order, verdict, why, message),
         )
 
-    def _take_opening(self, env: envelope.Envelope, message: Message, _now: int) -> Taken | None:
+    def _take_opening(self, env: envelope.Envelope, message: Message) -> Taken | None:
         if self.state != "asking" or not isinstance(message, Counters) or message.nonce != self._nonce:
             self.lost["not-open"] += 1
             return None
+        goes_on = max(message.down_high + seal.RESTART_JUMP, self._used.value)  # what was sent unheard is used too
+        if goes_on >= seal.COUNTER_MAX:
+            self.lost["counter-spent"] += 1
+            return None
         self.state = "open"
-        self._used.advance_to(message.down_high + seal.RESTART_JUMP)
+        self._used.advance_to(goes_on)
         self._window = seal.ReplayWindow(self._window.size, env.counter)
-        return Taken(message, opened=True)
+        asked_us, question_bytes = self._asked
+        return Taken(message, asked_us=asked_us, question_bytes=question_bytes, opened=True)
 
     def _take_token(self, env: envelope.Envelope, _now: int) -> Taken | None:
         return Taken(counter=env.counter)
@@ -346,6 +380,14 @@ _ROWS: dict[tuple[str, int], Callable[[Session, envelope.Envelope, int], Taken |
     ("target", envelope.ASKED): Session._take_asked,
     ("target", envelope.ALL_OFF): Session._take_all_off,
 }
+
+
+_ASKED_FOR: dict[int, type[Message]] = {What.GREETING: Greeting, What.REPORT: Report}
+
+
+def _answers(answer: Message, order: Message) -> bool:
+    """Whether this is an answer to that order at all: an outcome, or what a question asked for."""
+    return isinstance(answer, Outcome) or (isinstance(order, Ask) and type(answer) is _ASKED_FOR.get(order.what))
 
 
 def _outcome(answer: Message) -> tuple[Verdict, str]:
