@@ -136,6 +136,20 @@ def test_a_wander_beyond_the_allowance_names_how_much() -> None:
     assert "ppm" in str(finding)
 
 
+def test_what_contradicts_the_past_is_not_carried_back_into_it() -> None:
+    """Only a clock that breaks the limits gets here; its history must stay intervals all the same."""
+    piece = Piece(0, 0, 1_000)
+    assert piece.take(S, S * 1_000, S * 1_000 + 1_000) is None
+    piece.head = ClockSample(S, S * 1_000 + 200_000, S * 1_000 + 201_000, 0, 0)
+    assert piece.take(2 * S, 2 * S * 1_000 + 190_000, 2 * S * 1_000 + 210_000) is None
+    for tick in (0, S // 2, S, 3 * S // 2):
+        assert all(sample.lo_ns <= sample.hi_ns for sample in piece.around(tick))
+    evidence = ClockEvidence((piece.around(3 * S // 2),))  # between the two that contradict: the ± covers both
+    at, plus_minus = restamp(evidence, NodeTicks(3 * S // 2))
+    assert at - plus_minus <= 3 * S // 2 + 75  # what the first can reach with 150 ppm
+    assert at + plus_minus >= 3 * S // 2 + 199
+
+
 def test_a_jump_begins_a_new_piece_and_old_ticks_keep_the_old_one() -> None:
     clocks = TickMap()
     for s in range(5):

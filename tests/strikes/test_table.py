@@ -92,6 +92,29 @@ def test_walking_is_known_by_the_step_before(before: tuple[RecentStrike, ...], r
     assert take_for(FIRM_STEP, before).rule == rule
 
 
+@pytest.mark.parametrize(
+    ("changed", "rule"),
+    [
+        ({"rise_us": 5_250}, "walk"),
+        ({"rise_us": 5_000}, "neither"),
+        ({"width_us": 120_000}, "walk"),
+        ({"width_us": 119_750}, "neither"),
+        ({"width_us": 399_750}, "walk"),
+        ({"width_us": 400_000}, "neither"),
+    ],
+)
+def test_walking_has_the_limits_of_a_step(changed: dict[str, int], rule: str) -> None:
+    assert take_for(replace(FIRM_STEP, **changed), (ago(600),)).rule == rule
+
+
+@pytest.mark.parametrize("elsewhen", [-600, 0, 3_001])
+def test_the_targets_own_count_is_asked_where_no_earlier_strike_is_known(elsewhen: int) -> None:
+    counted = replace(KNOCK, repeats=3, repeat_ms=600)
+    assert take_for(counted, ()).rule == "knock-at-walking-pace"
+    assert take_for(counted, (ago(elsewhen),)).rule == "knock-at-walking-pace"
+    assert take_for(counted, (ago(3_000),)).rule == "knock"  # what is known goes before what was counted
+
+
 def test_a_knock_after_steps_is_still_a_probe_unless_it_keeps_their_pace() -> None:
     assert taken(KNOCK, ago(1_500), ago(2_100)) == ("probe", "knock")
     assert taken(KNOCK, ago(600)) == ("probe", "knock")
