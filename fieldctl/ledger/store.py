@@ -153,7 +153,10 @@ class Ledger(Reader):
         self._do(Job(lambda pen: pen.name_person(person, name), urgent=True))
 
     def forget_person(self, person: PersonId) -> bool:
-        """Take a person's name away, out of file and log; entries keep the id. Whether there was a name."""
+        """Take a person's name away, out of file and log; entries keep the id. Whether there was a name.
+
+        Somebody who reads at that moment may keep it in the log until the ledger is closed.
+        """
         after = None if self._in_memory else Pen.empty_log
         found: bool = self._do(Job(lambda pen: pen.forget_person(person), urgent=True, after=after))
         return found
@@ -214,7 +217,7 @@ class Ledger(Reader):
     def _do(self, job: Job) -> Any:
         self._submit(job)
         job.ended.wait()
-        if self._loop_thread in (None, threading.get_ident()):
+        if self._loop is None or self._loop.is_closed() or self._loop_thread == threading.get_ident():
             self._tell()
         if job.error is not None:
             raise job.error

@@ -115,6 +115,42 @@ async def test_a_full_queue_is_told_and_counted_and_does_not_fail_what_is_queued
         assert len(await ledger.commit([due(n) for n in range(30)], at=T)) == 30
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("SQLITE_IOERR_FSYNC", "the disk reports an error"),
+        ("SQLITE_READONLY_DBMOVED", "read-only"),
+        ("SQLITE_CORRUPT_INDEX", "is damaged"),
+        ("SQLITE_BUSY", "another program holds the file"),
+        ("SQLITE_MISUSE", "OperationalError"),
+    ],
+)
+@pytest.mark.parametrize("step", ["begin", "commit"])
+@pytest.mark.parametrize("inline", [True, False])
+def test_whatever_sqlite_reports_ends_writing_with_words_and_a_remedy(
+    tmp_path: Path, name: str, words: str, step: str, inline: bool
+) -> None:
+    def fail() -> None:
+        bad = sqlite3.OperationalError("it broke")
+        bad.sqlite_errorname = name
+        raise bad
+
+    told: list[object] = []
+    with Ledger.open(tmp_path / "l.db", inline=inline) as ledger:
+        ledger.subscribe(told.append)
+        setattr(ledger._pen, step, fail)
+        with pytest.raises(LedgerFailed, match=words) as failed:
+            ledger.append([due(1)], at=T)
+        assert failed.value.remedy
+        assert failed.value.expected
+        assert told == []
+        delattr(ledger._pen, step)
+        with pytest.raises(LedgerFailed, match=words):
+            ledger.append([due(1)], at=T)
+    with Reader.read(tmp_path / "l.db") as reader:
+        assert list(reader.entries()) == []
+
+
 def test_two_writers_the_second_says_who_has_it(tmp_path: Path) -> None:
     path = tmp_path / "l.db"
     with Ledger.open(path, inline=True, who="fieldctl serve") as ledger:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
+import threading
 from itertools import pairwise
 from pathlib import Path
 
@@ -56,8 +58,6 @@ async def test_commit_returns_after_it_is_on_file(ledger: Ledger) -> None:
 
 
 async def test_subscribers_are_told_in_order_after_the_commit_on_the_callers_thread(ledger: Ledger) -> None:
-    import threading
-
     told: list[Entry] = []
 
     def hear(entries: tuple[Entry, ...]) -> None:
@@ -193,3 +193,53 @@ def test_a_clock_set_back_an_hour_changes_no_order(ledger: Ledger) -> None:
     assert list(ledger.facts()) == [due(n) for n in range(4)]
     hashes = [each.hash for each in ledger.entries()]
     assert all(a != b for a, b in pairwise(hashes))
+
+
+def test_a_file_is_safe_unless_it_is_said_not_to_be(tmp_path: Path) -> None:
+    for durable, level in ((True, 2), (False, 0)):
+        with Ledger.open(tmp_path / f"{level}.db", inline=True, durable=durable) as ledger:
+            assert ledger._held.exec_driver_sql("PRAGMA synchronous").scalar() == level
+            assert ledger._held.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+
+
+async def test_commits_that_wait_together_share_a_transaction(tmp_path: Path) -> None:
+    with Ledger.open(tmp_path / "l.db", inline=False) as ledger:
+        await asyncio.gather(*(ledger.commit([due(n)], at=T) for n in range(256)))
+        assert 4 <= ledger.counts["commits"] <= 20  # at most 64 in each; the first may have gone alone
+        raw = sqlite3.connect(tmp_path / "l.db")
+        assert raw.execute("SELECT count(*) FROM entries").fetchone() == (256,)
+        raw.close()
+
+
+async def test_other_threads_read_while_the_loop_commits(ledger: Ledger) -> None:
+    def look() -> int:
+        seen = 0
+        for _ in range(20):
+            numbers = [each.seq for each in ledger.entries()]
+            assert numbers == list(range(1, len(numbers) + 1))
+            assert len(numbers) >= seen
+            seen = len(numbers)
+        return seen
+
+    async def write() -> None:
+        for n in range(100):
+            await ledger.commit([due(n)], at=T)
+            await asyncio.sleep(0)
+
+    await asyncio.gather(write(), *(asyncio.to_thread(look) for _ in range(3)))
+    assert look() == 100
+
+
+def test_a_ledger_used_by_a_loop_that_is_gone_still_tells(tmp_path: Path) -> None:
+    told: list[int] = []
+    with Ledger.open(tmp_path / "l.db", inline=False) as ledger:
+        ledger.subscribe(lambda entries: told.extend(each.seq for each in entries))
+
+        async def one() -> None:
+            await ledger.commit([due(1)], at=T)
+
+        thread = threading.Thread(target=lambda: asyncio.run(one()))
+        thread.start()
+        thread.join()
+        ledger.append([due(2)], at=T)
+        assert told == [1, 2]
