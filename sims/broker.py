@@ -14,6 +14,7 @@ import getpass
 import logging
 import secrets
 import shutil
+import signal
 import socket
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -139,6 +140,11 @@ class Mosquitto:
         """Let it die without a word, as in a power cut."""
         assert self._child is not None, "not started"
         self._child.kill()
+
+    def reload(self) -> None:
+        """Read users and access list anew."""
+        assert self._child is not None, "not started"
+        self._child.send_signal(signal.SIGHUP)
 
     async def stop(self) -> None:
         """End the child and remove its folder."""

@@ -52,6 +52,17 @@ class BrokerAt:
         )
 
 
+class _ClosesWhenRefused(ssl.SSLSocket):
+    """A TLS socket that is closed when its handshake fails; paho leaves it to the garbage collector."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise
+
+
 def tls_context(tls: Tls) -> ssl.SSLContext:
     """The context for a connection; BadInput when a file cannot be read."""
     try:
@@ -64,6 +75,7 @@ def tls_context(tls: Tls) -> ssl.SSLContext:
             expected="PEM files that this user may read",
             remedy="Check the paths under mqtt in site.toml.",
         ) from why
+    context.sslsocket_class = _ClosesWhenRefused
     return context
 
 

@@ -3,8 +3,8 @@
 A user for each target, whose name is its id: the access list then lets it write its own `up` and read its
 own `down`, all off and the controller's status, and nothing else. A bridge gets the targets behind it by
 name. Nothing is kept on disk: an order must not come back from there, and the status is written anew at
-every connect. Mosquitto's defaults drop messages for a slow reader without a word; here the queues have
-no limit in number, the broker's memory has one, and whoever stalls is thrown out by its keep-alive.
+every connect. Mosquitto's defaults drop messages for a slow reader without a word; here a queue holds far
+more than can gather before whoever stalls is thrown out by its keep-alive.
 
 Written for Mosquitto 2.0 (Debian 12 and 13). The tests let each role try every forbidden topic.
 """
@@ -26,6 +26,8 @@ BRIDGE_PREFIX = "bridge-"
 
 MAX_PACKET_BYTES = 1024  # a sealed message (128), its topic (about 60), properties; a will fits too
 MAX_KEEPALIVE_S = 60  # a client that stalls is thrown out after one and a half times this
+QUEUE_MESSAGES = 100_000  # no client gathers that many before its keep-alive ends it. Never 0, "no limit":
+# Mosquitto 2.0.11 then ends the connection of whoever publishes what the access list refuses
 MEMORY_LIMIT_BYTES = 64 * 1024 * 1024  # seven times what 256 connected targets take
 SPARE_CONNECTIONS = 16  # a person with a listening tool, reconnects that overlap their old connection
 HASH_ROUNDS = 101  # Mosquitto's own count; enough, because passwords are made by machine and not by people
@@ -99,8 +101,8 @@ def _conf(folder: str, listen: Listen, connections: int, run_as: str) -> str:
         "# Nothing is kept on disk: no order may come back from there.",
         "persistence false",
         "",
-        "# Nothing is dropped without a word: no limit in number, one in memory.",
-        "max_queued_messages 0",
+        "# Nothing is dropped without a word: the keep-alive ends a client that stalls long before its queue is full.",
+        f"max_queued_messages {QUEUE_MESSAGES}",
         "max_queued_bytes 0",
         "max_inflight_messages 0",
         f"memory_limit {MEMORY_LIMIT_BYTES}",
