@@ -244,6 +244,12 @@ class Session:
         """How many orders have no outcome yet."""
         return len(self._queue) + (self._under_way is not None)
 
+    @property
+    def first_order(self) -> Message | None:
+        """The order under way, or the next one."""
+        order = self._under_way or (self._queue[0] if self._queue else None)
+        return None if order is None else order.message
+
     def next_deadline(self) -> int | None:
         """When something here expires or has to be resent at the latest."""
         times = [order.expires_us for order in self._queue]

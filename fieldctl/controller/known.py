@@ -1,0 +1,74 @@
+"""What is known of each target right now: its conversation, its clock, what it said last and when.
+
+Online, asleep, overdue, not heard, barred are different things; each has a "since". Nothing here is claimed that the
+target did not say, and what was not heard lately says so.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import Literal
+
+from fieldctl.clock.target import TargetClock
+from fieldctl.units import HostUs, TargetId
+from fieldctl.wire.messages import Flags, Greeting, Report
+from fieldctl.wire.session import Session
+
+Life = Literal["online", "asleep", "overdue", "not heard", "barred"]
+
+OVERDUE_AFTER_US = 8_000_000  # two missed turns of a quiet bus; a reboot takes about 3 s
+NOT_HEARD_AFTER_US = 60_000_000  # twice the usual grant: whatever it was sending has ended by itself
+
+
+@dataclass(slots=True)
+class Known:
+    """One target as the controller knows it."""
+
+    target: TargetId
+    address: int
+    session: Session
+    line: str = ""
+    clock: TargetClock = field(default_factory=TargetClock)
+    boot: int | None = None
+    flags: int = 0  # messages.Flags, as it said them last
+    grant_id: int = 0  # what it said last; 0: it holds none
+    since_ticks: int = 0
+    heard_us: HostUs | None = None  # in this life of the controller
+    heard_before: str | None = None  # a wall label of an earlier life
+    greeting: Greeting | None = None
+    report: Report | None = None
+    reported_us: HostUs | None = None
+    epoch: int | None = None  # latched, as it said last
+    generation: int | None = None
+    asleep_until_us: HostUs | None = None
+    want_armed: bool = False
+    asked_arm: bool = False  # an order to arm or disarm is on its way
+    opened_us: HostUs | None = None  # when its counters were last asked for
+    lost_orders: int = 0  # in a row
+    trouble: Counter[str] = field(default_factory=Counter)
+    last_number: tuple[int, int] = (-1, -1)  # boot and number of its latest committed strike
+
+    @property
+    def turnaround_us(self) -> int:
+        """Least time it takes to answer, as it declared; 0 until it did."""
+        return self.greeting.turnaround if self.greeting else 0
+
+    def life(self, now: HostUs) -> Life:
+        """In which state it is."""
+        if self.asleep_until_us is not None and now <= self.asleep_until_us:
+            return "asleep"
+        if self.heard_us is None:
+            return "not heard"
+        age = now - self.heard_us
+        if age <= OVERDUE_AFTER_US:
+            return "online"
+        return "overdue" if age <= NOT_HEARD_AFTER_US else "not heard"
+
+    def says_quiet(self) -> bool:
+        """Whether its last word was that its gate is off."""
+        return not self.flags & Flags.GATE_ON
+
+    def sends_unasked(self) -> bool:
+        """Whether its gate reads on although it holds no grant: it is not quiet, whatever was ordered."""
+        return bool(self.flags & Flags.GATE_ON) and not self.flags & Flags.GRANTED
