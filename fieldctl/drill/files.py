@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any, cast, get_args
 
+from fieldctl.drill.file_checks import check_after, check_apart
 from fieldctl.drill.plan import (
     LEVEL_FULL,
     LEVEL_WEAK,
@@ -27,7 +28,6 @@ from fieldctl.drill.plan import (
     Signal,
     SignalKind,
 )
-from fieldctl.drill.wishes import check_after, check_apart
 from fieldctl.keying import OFF_MIN_MS, ON_MIN_MS, PERIOD_MAX_MS, PERIOD_MIN_MS, Keying
 from fieldctl.tomlfile import Table, is_slug, read_toml
 from fieldctl.units import TargetId, target_id

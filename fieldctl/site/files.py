@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import datetime
 import pathlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -30,7 +30,7 @@ from fieldctl.site.model import (
     Stake,
     Zone,
 )
-from fieldctl.site.placing import DEEP_M, FAR_M, check_place, read_axis, target_in
+from fieldctl.site.placing import DEEP_M, FAR_M, check_place, read_axis, read_point, target_in
 from fieldctl.site.survey import SURVEY_KINDS, Known, SurveyText, read_survey
 from fieldctl.tomlfile import SIZE_LIMIT, Table, read_toml, suggestion
 from fieldctl.units import TargetId
@@ -86,9 +86,16 @@ def read_site(text: str, file: str = SITE_FILE, surveys: Sequence[SurveyText] = 
     surveyed: list[Place] = []
     for survey in surveys:
         try:
-            surveyed += read_survey(survey, known)
+            places = read_survey(survey, known)
         except FileFaults as error:
             found += error.faults
+            continue
+        surveyed += places
+        known = known.also(places)
+    if len(known.places) > TARGETS_MOST:
+        wrong = f"with its surveys the site has {len(known.places)} targets"
+        remedy = "Take out surveys of targets that are no longer there."
+        found.append(Fault(file, 0, "target", wrong, f"at most {TARGETS_MOST}", remedy))
     if found:
         raise FileFaults(found)
     return _merged(site, surveyed)
@@ -131,7 +138,7 @@ def _site(root: Table) -> Site:
         name=root.slug("name"),
         title=root.text("title"),
         language=root.slug("language", "en"),
-        origin=_origin(origin) if root.has("origin") else None,
+        origin=_origin(origin) if isinstance(root.values.get("origin"), Mapping) else None,
         zones=zones,
         stakes=_distinct(root, "stake", [_stake(t) for t in root.tables("stake", most=100)]),
         manual=_distinct(root, "manual", [_manual(t) for t in root.tables("manual", most=50)]),
@@ -247,12 +254,13 @@ def _places(root: Table, zones: Sequence[Zone], links: Sequence[str]) -> tuple[P
     places: list[Place] = []
     for table in root.tables("target", most=TARGETS_MOST):
         target = target_in(table, "id")
+        x_m, y_m, measured = read_point(table)
         place = Place(
             target=target,
             name=table.text("name", target or "?"),
             zone=table.slug("zone"),
-            x_m=table.number("x_m", -FAR_M, FAR_M, unit="metres"),
-            y_m=table.number("y_m", -FAR_M, FAR_M, unit="metres"),
+            x_m=x_m,
+            y_m=y_m,
             depth_m=table.number("depth_m", 0, DEEP_M, unit="metres"),
             axis=read_axis(table),
             plus_minus_m=table.number("plus_minus_m", 0.0, 50, plus_minus_m, unit="metres"),
@@ -263,7 +271,7 @@ def _places(root: Table, zones: Sequence[Zone], links: Sequence[str]) -> tuple[P
             link=table.slug("link", ""),
             source=root.faults.file,
         )
-        check_place(table, place, zones)
+        check_place(table, place, zones, measured=measured)
         if place.link and place.link not in links:
             near = suggestion(place.link, links)
             table.fault(

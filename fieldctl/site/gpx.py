@@ -6,7 +6,7 @@ A document type declaration is refused outright: GPX needs none, and entities ar
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Iterator
 from xml.parsers import expat
 
 DEPTH_MOST = 32
@@ -25,9 +25,9 @@ class NotGpx(ValueError):
         self.remedy = remedy
 
 
-def waypoints(text: str, keys: Collection[str]) -> Iterator[tuple[int, dict[str, str]]]:
-    """Each waypoint as (line, values): lat, lon, name, and every one of `keys` in its extensions or description."""
-    reader = _Reader(keys)
+def waypoints(text: str, ours: Callable[[str], bool]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Each waypoint as (line, values): lat, lon, name, and whatever is `ours` in its extensions or description."""
+    reader = _Reader(ours)
     try:
         reader.parser.Parse(text, True)
     except expat.ExpatError as error:
@@ -41,8 +41,8 @@ def waypoints(text: str, keys: Collection[str]) -> Iterator[tuple[int, dict[str,
 
 
 class _Reader:
-    def __init__(self, keys: Collection[str]) -> None:
-        self.keys = keys
+    def __init__(self, ours: Callable[[str], bool]) -> None:
+        self.ours = ours
         self.found: list[tuple[int, dict[str, str]]] = []
         self._open: list[str] = []
         self._text: list[str] = []
@@ -90,13 +90,14 @@ class _Reader:
         if name == "wpt" and len(self._open) == 1:
             self.found.append((self._line, self._point))
             self._point = None
-        elif "extensions" in self._open and name in self.keys:
-            self._point[name] = text
+        elif "extensions" in self._open:
+            if text and self.ours(name):
+                self._point[name] = text
         elif name == "name":
             self._point.setdefault("name", text)
         elif name == "time" and text:
             self._point.setdefault("surveyed_on", text[:10])
         elif name in ("desc", "cmt"):
             for key, value in _WORD.findall(text):
-                if key in self.keys:
+                if self.ours(key):
                     self._point.setdefault(key, value.strip('"'))

@@ -12,6 +12,14 @@ FAR_M = 20_000.0  # a practice field is a few hundred metres; anything beyond is
 DEEP_M = 10.0
 
 
+def read_point(table: Table) -> tuple[float, float, bool]:
+    """x and y in metres of the site's plane, and whether both are sound."""
+    found = len(table.faults.found)
+    x_m = table.number("x_m", -FAR_M, FAR_M, unit="metres")
+    y_m = table.number("y_m", -FAR_M, FAR_M, unit="metres")
+    return x_m, y_m, len(table.faults.found) == found and not table.told
+
+
 def read_axis(table: Table) -> Axis | None:
     """The way the coil points, or None where neither azimuth nor tilt is given."""
     given = [table.has("azimuth_deg"), table.has("tilt_deg")]
@@ -23,8 +31,8 @@ def read_axis(table: Table) -> Axis | None:
     return Axis(table.number("azimuth_deg", 0, 360, unit="degrees clockwise from +y"), tilt_deg)
 
 
-def check_place(table: Table, place: Place, zones: Sequence[Zone]) -> None:
-    """Faults of a place against the zones of its site."""
+def check_place(table: Table, place: Place, zones: Sequence[Zone], *, measured: bool) -> None:
+    """Faults of a place against the zones of its site; where it lies is looked at when it was `measured` soundly."""
     if not place.zone:
         return  # missing or unreadable: said already
     for zone in zones:
@@ -39,7 +47,7 @@ def check_place(table: Table, place: Place, zones: Sequence[Zone]) -> None:
             remedy="Name one of those, or add the zone to site.toml.",
         )
         return
-    off_m = zone.off_by_m(place.x_m, place.y_m)
+    off_m = zone.off_by_m(place.x_m, place.y_m) if measured else 0.0
     if off_m > place.plus_minus_m:
         table.fault(
             "x_m" if "x_m" in table.values else "",
