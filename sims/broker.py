@@ -23,7 +23,7 @@ from typing import Protocol
 
 from fieldctl.errors import Unreachable
 from fieldctl.links.broker_at import BrokerAt
-from fieldctl.links.mosquitto import BrokerFiles, Listen, broker_files, broker_users
+from fieldctl.links.mosquitto import Listen, broker_files, broker_users, write_broker_files
 from fieldctl.units import TargetId
 
 LOOPBACK = "127.0.0.1"
@@ -108,7 +108,7 @@ class Mosquitto:
                     bridges=bridges,
                     run_as=getpass.getuser(),
                 )
-                write_files(files, folder)
+                write_broker_files(files, folder)
                 if await broker._run(program):
                     return broker
             said = (folder / "log").read_text(errors="replace").strip()
@@ -173,21 +173,25 @@ class Mosquitto:
         try:
             async with asyncio.timeout(READY_S):
                 while self._child.returncode is None:
-                    if await _listens(self.port):
-                        return self._child.returncode is None
+                    if await self._listens():
+                        return True
                     await asyncio.sleep(READY_STEP_S)
         except TimeoutError:
             self._child.kill()
         await self._child.wait()
         return False
 
-
-def write_files(files: BrokerFiles, folder: Path) -> None:
-    """Put the three texts into `folder`, readable by their owner alone."""
-    for name, text in (("mosquitto.conf", files.conf), ("acl", files.acl), ("passwords", files.passwords)):
-        path = folder / name
-        path.touch(mode=0o600)
-        path.write_text(text)
+    async def _listens(self) -> bool:
+        """Whether this very child took a connection: another program may have the port."""
+        try:
+            _, writer = await asyncio.open_connection(LOOPBACK, self.port)
+        except OSError:
+            return False
+        ours = f"New connection from {LOOPBACK}:{writer.get_extra_info('sockname')[1]} "
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+        return ours in self.log()
 
 
 def free_port() -> int:
@@ -195,14 +199,3 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind((LOOPBACK, 0))
         return int(probe.getsockname()[1])
-
-
-async def _listens(port: int) -> bool:
-    try:
-        _, writer = await asyncio.open_connection(LOOPBACK, port)
-    except OSError:
-        return False
-    writer.close()
-    with contextlib.suppress(OSError):
-        await writer.wait_closed()
-    return True

@@ -16,6 +16,7 @@ import hashlib
 import ipaddress
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from fieldctl.errors import BadInput
 from fieldctl.links import topics
@@ -92,9 +93,20 @@ def broker_files(
     )
 
 
+def write_broker_files(files: BrokerFiles, folder: Path) -> None:
+    """Put the three texts into `folder`, readable by their owner alone; what lay there before is replaced."""
+    for name, text in (("mosquitto.conf", files.conf), ("acl", files.acl), ("passwords", files.passwords)):
+        fresh = folder / f"{name}.new"
+        fresh.unlink(missing_ok=True)
+        fresh.touch(mode=0o600, exist_ok=False)
+        fresh.write_text(text)
+        fresh.replace(folder / name)
+
+
 def _conf(folder: str, listen: Listen, connections: int, run_as: str) -> str:
     lines = [
         "# Written by fieldctl: the broker of one practice field. Changes by hand are lost when it is written again.",
+        f"# These files belong to the user {run_as} alone (chown {run_as}, mode 600); SIGHUP after a change.",
         f"user {run_as}",
         "per_listener_settings false",
         "",

@@ -18,7 +18,7 @@ from listening import Listening, now
 from fieldctl.errors import BadInput, Refused, Unreachable
 from fieldctl.links import mqtt, topics
 from fieldctl.links.broker_at import BrokerAt, Tls
-from fieldctl.links.mosquitto import MAX_PACKET_BYTES, Listen, broker_files, broker_users
+from fieldctl.links.mosquitto import MAX_PACKET_BYTES, Listen, broker_files, broker_users, write_broker_files
 from fieldctl.links.mqtt import open_mqtt
 from fieldctl.units import TargetId
 from sims.broker import Mosquitto, find_mosquitto, start_broker
@@ -198,6 +198,7 @@ async def test_a_packet_beyond_the_limit_ends_its_senders_connection_not_the_bro
         with pytest.raises(aiomqtt.MqttError):
             async with big:
                 await big.publish(topics.up(SITE, A), bytes(MAX_PACKET_BYTES + 1), qos=1)
+        assert big._disconnected.exception() is not None
         await small.publish(topics.up(SITE, B), b"fine", qos=1)
     await ear.until(lambda: bool(ear.messages))
     assert [m[:2] for m in ear.messages] == [(B, b"fine")]
@@ -364,10 +365,11 @@ async def test_the_broker_refusing_to_be_read_is_told(monkeypatch):
     await broker.stop()
 
 
-def test_files_lie_readable_by_their_owner_alone(tmp_path: Path):
-    from sims.broker import write_files
-
-    write_files(files(), tmp_path)
+def test_files_lie_readable_by_their_owner_alone_and_replace_older_ones(tmp_path: Path):
+    (tmp_path / "acl").write_text("topic readwrite #")
+    (tmp_path / "acl").chmod(0o644)
+    write_broker_files(files(), tmp_path)
     assert {p.name: p.stat().st_mode & 0o777 for p in tmp_path.iterdir()} == dict.fromkeys(
         ("mosquitto.conf", "acl", "passwords"), 0o600
     )
+    assert (tmp_path / "acl").read_text() == files().acl
