@@ -11,6 +11,7 @@ from typing import Any
 
 NONCE_BYTES = 8
 HARDWARE_BYTES = 8
+FEATURES_BYTES_MAX = 42  # all of them as CBOR: a strike with every value at its widest then has 104 bytes
 FEATURES_MAX = 15  # as a strike has; two of them may need more than two bytes
 
 
@@ -102,7 +103,9 @@ _U8, _U16, _U32, _U64 = _uint(8), _uint(16), _uint(32), _uint(64)
 
 
 def _features(v: Any) -> bool:
-    return type(v) in (list, tuple) and 0 < len(v) <= FEATURES_MAX and all(_U32(x) for x in v)
+    if type(v) not in (list, tuple) or not 0 < len(v) <= FEATURES_MAX or not all(_U32(x) for x in v):
+        return False
+    return sum(1 + (x > 23) + (x > 0xFF) + 2 * (x > 0xFFFF) for x in v) <= FEATURES_BYTES_MAX
 
 
 KEYS: dict[str, tuple[int, Check]] = {

@@ -2,7 +2,8 @@
 
 Each burst begins with 0x00 too, since a killed controller may have left half a frame on the line. COBS is Cheshire &
 Baker (1999); the CRC is CRC-16/IBM-3740 ("CCITT-FALSE", check value 0x29B1), most significant byte first. Whatever the
-line garbles costs one search for the next 0x00: work is linear, and every loss is counted by kind.
+line garbles costs one search for the next 0x00: work is linear, and every loss is counted by kind. The one flipped bit
+that the sum cannot see makes 0x01 of the closing 0x00 and so adds a byte, which envelope, tag or body then refuse.
 """
 
 from __future__ import annotations
