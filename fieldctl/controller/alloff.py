@@ -12,14 +12,13 @@ from dataclasses import dataclass, field
 
 from fieldctl.controller.grants import Grants, Post
 from fieldctl.controller.known import Known
-from fieldctl.controller.lines import Line
+from fieldctl.controller.line import Line
 from fieldctl.controller.pen import Pen
 from fieldctl.controller.ports import Outside
 from fieldctl.events import AllOffConfirmed, AllOffOrdered, AllOffReleased
 from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import envelope, seal
 from fieldctl.wire.messages import AllOff, Flags, encode
-from fieldctl.wire.session import Posted
 
 REPEAT_US = 200_000
 REPEAT_SLOW_US = 2 * US_PER_S  # once whoever hears at all has had ten chances
@@ -104,6 +103,11 @@ class AllOffKeeper:
         if self.state.in_force and known.target not in self.state.confirmed:
             self.state.unconfirmed.setdefault(known.target, Unconfirmed(known))
 
+    def again(self) -> None:
+        """Say it again now: a link has just come up."""
+        if self.state.in_force:
+            self._say()
+
     def tick(self, now: int) -> None:
         """Repeat it while somebody has not confirmed."""
         if not self.state.in_force or not self.state.unconfirmed or now < self._repeat_us:
@@ -113,9 +117,7 @@ class AllOffKeeper:
     def _say(self) -> None:
         now = self._outside.clock.now()
         epoch = self.state.epoch
-        payload = self._sealer.seal(
-            envelope.ALL_OFF, 0xFFFF_FFFF, epoch, encode(AllOff(epoch))
-        )
+        payload = self._sealer.seal(envelope.ALL_OFF, 0xFFFF_FFFF, epoch, encode(AllOff(epoch)))
         for line in self._lines():
             line.shout(payload)
         for row in self.state.unconfirmed.values():
@@ -151,7 +153,3 @@ class AllOffKeeper:
                 return
             row.says_on = True
         self._pen.write(AllOffConfirmed(known.target, epoch, quiet, self._outside.here()))
-
-    def ended(self, order: Posted) -> bool:
-        """Whether an order was one of ours."""
-        return isinstance(order.message, AllOff)

@@ -6,7 +6,7 @@ target did not confirm counts as possibly sending until then, and is shown so.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -185,6 +185,13 @@ class Grants:
             renew_due_us=self._outside.clock.now(),
         )
 
+    def close_unknown(self, given: Iterable[GrantGiven]) -> None:
+        """End in the ledger what an earlier controller gave and nobody goes on with; it runs out by itself."""
+        here = self._outside.here()
+        for fact in given:
+            if fact.grant not in self.leases:
+                self._pen.write(GrantEnded(fact.grant, fact.target, "ran-out", here))
+
     # ---- going on --------------------------------------------------------------------------------------------
 
     def tick(self, now: int) -> None:
@@ -244,9 +251,7 @@ class Grants:
             return
         lease.began = Stamp(HostTime(self._outside.clock.boot, stamped[0]), stamped[1])
         if lease.wish.exercise and lease.wish.burial:
-            self._pen.write(
-                SignalOn(lease.wish.exercise, lease.wish.burial, known.target, lease.grant, lease.began)
-            )
+            self._pen.write(SignalOn(lease.wish.exercise, lease.wish.burial, known.target, lease.grant, lease.began))
 
     # ---- ending ----------------------------------------------------------------------------------------------
 

@@ -31,6 +31,7 @@ class Known:
     line: str = ""
     clock: TargetClock = field(default_factory=TargetClock)
     boot: int | None = None
+    ticks: int = 0  # of the latest message that counts
     flags: int = 0  # messages.Flags, as it said them last
     grant_id: int = 0  # what it said last; 0: it holds none
     since_ticks: int = 0
@@ -39,15 +40,14 @@ class Known:
     greeting: Greeting | None = None
     report: Report | None = None
     reported_us: HostUs | None = None
+    asked_report_us: HostUs | None = None
     epoch: int | None = None  # latched, as it said last
     generation: int | None = None
     asleep_until_us: HostUs | None = None
     want_armed: bool = False
-    asked_arm: bool = False  # an order to arm or disarm is on its way
     opened_us: HostUs | None = None  # when its counters were last asked for
     lost_orders: int = 0  # in a row
     trouble: Counter[str] = field(default_factory=Counter)
-    last_number: tuple[int, int] = (-1, -1)  # boot and number of its latest committed strike
 
     @property
     def turnaround_us(self) -> int:

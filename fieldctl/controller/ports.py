@@ -58,6 +58,11 @@ class Outside:
     nonce: Callable[[], bytes]  # eight fresh bytes at each call
     open_link: OpenLink
 
+    @property
+    def links(self) -> tuple[LinkConfig, ...]:
+        """Every link of the site: buses first."""
+        return (*self.site.serial, *self.site.mqtt)
+
     def here(self) -> HostTime:
         """The present moment."""
         return HostTime(self.clock.boot, self.clock.now())

@@ -188,6 +188,11 @@ class Session:
         self._queue.clear()
         return [Ended(order, "lost" if order.sends else "expired", why) for order in orders]
 
+    def reopen(self, why: str) -> list[Ended]:
+        """Close the conversation: the next turn asks for the counters again; what was posted ends."""
+        self.state = "closed"
+        return self.drop(why)
+
     def pull(self, now: int) -> bytes | None:
         """The order to send at this target's turn, new or resent; None when a token will do.
 

@@ -1,0 +1,498 @@
+"""The controller: where links, targets, exercises, grants and the ledger meet.
+
+Everything that happens is one of: a target said something (`heard`), an order has its outcome (`order_ended`), a fact
+was committed (`_committed`), the clock moved (`_beat`), or a person asked for something (`verbs`).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections import Counter
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from fieldctl import __version__
+from fieldctl.controller.air_line import AirLine
+from fieldctl.controller.alloff import AllOffKeeper
+from fieldctl.controller.bus_line import BusLine
+from fieldctl.controller.exercises import Exercises
+from fieldctl.controller.grants import Grants
+from fieldctl.controller.known import Known
+from fieldctl.controller.line import Line, window_of
+from fieldctl.controller.memory import Memory, remember
+from fieldctl.controller.pen import Pen
+from fieldctl.controller.ports import LinkConfig, Outside
+from fieldctl.controller.strikes import StrikeDesk
+from fieldctl.errors import FieldctlError, LinkDown
+from fieldctl.events import (
+    FIELD,
+    ControllerStarted,
+    ControllerStopped,
+    ExerciseInterrupted,
+    ExerciseResumed,
+    LinkChanged,
+    TargetAdded,
+    TargetBarred,
+    TargetGreeted,
+    TargetOdd,
+)
+from fieldctl.site.day import Day
+from fieldctl.site.day import step as day_step
+from fieldctl.site.model import MqttLink, SerialLink
+from fieldctl.units import US_PER_S, BootId, HostTime, HostUs, TargetId
+from fieldctl.wire import bus
+from fieldctl.wire.messages import (
+    Ability,
+    Ack,
+    Arm,
+    Ask,
+    Counters,
+    Flags,
+    Greeting,
+    Message,
+    Outcome,
+    Quiet,
+    Report,
+    Result,
+    Status,
+    Strike,
+    What,
+    Why,
+)
+from fieldctl.wire.session import RESEND_FIRST_US, Ended, Posted, Session
+
+if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
+    from fieldctl.ledger.entry import Entry
+    from fieldctl.ledger.store import Ledger
+
+BEAT_S = 0.2  # the pace of renewals, repeats and due signals; the lead of an order is longer
+ALIVE_EVERY_US = 4 * US_PER_S  # the ledger is touched so often, so that a renewal always has a fresh commit behind it
+REPORT_EVERY_US = 60 * US_PER_S
+ORDER_LIVES_US = 4 * US_PER_S
+BACKOFF_FIRST_S = 0.5
+BACKOFF_MAX_S = 10.0
+STOP_WAITS_S = 2.0
+REOPEN_AFTER_LOST = 3  # orders lost in a row by a target that is heard: its counters are asked for again
+
+
+class Controller:
+    """One field's controller; `run()` until cancelled, `stop()` to switch off and leave."""
+
+    def __init__(self, outside: Outside, ledger: Ledger) -> None:
+        self.outside = outside
+        self.ledger = ledger
+        self.site = outside.site
+        self.pen = Pen(ledger, outside, self._ledger_failed)
+        self.known: dict[TargetId, Known] = {}
+        self.lines: dict[str, Line] = {}
+        self.grants = Grants(outside, self.pen, self.post, lambda: ledger.last_commit_us)
+        self.exercises = Exercises(outside, self.pen, self.grants, self.known)
+        self.all_off = AllOffKeeper(
+            outside, self.pen, self.grants, self.lines.values, self.known.values, self.post_first
+        )
+        self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.odd)
+        self.day = Day()
+        self.names: dict[TargetId, str] = {}
+        self.added: dict[TargetId, TargetAdded] = {}
+        self.odd_now: dict[tuple[TargetId, str], TargetOdd] = {}
+        self.outcomes: Counter[str] = Counter()
+        self.order_waiters: dict[int, asyncio.Future[Ended]] = {}
+        self.watchers: list[Callable[[tuple[Entry, ...]], None]] = []
+        self.ready = asyncio.Event()
+        self._handles = 0
+        self._zone_of = self.site.zone_of()
+        self._alive_us = 0
+        self._pace: tuple[frozenset[TargetId], bool] = (frozenset(), False)
+        self._unsubscribe = ledger.subscribe(self._committed)
+        self._barring: set[TargetId] = set()
+        self.failed: FieldctlError | None = None
+
+    # ---- life ------------------------------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Load what the ledger knows, open the links, keep everything going until cancelled."""
+        memory = remember(self.ledger)
+        self._load(memory)
+        async with asyncio.TaskGroup() as group:
+            group.create_task(self.pen.run(), name="pen")
+            self.pen.write(ControllerStarted(__version__, self.outside.here(), self.grants.generation, memory.closed))
+            self._take_up(memory)
+            for config in self.outside.links:
+                group.create_task(self._keep_link(config), name=f"link {config.name}")
+            group.create_task(self._beats(), name="beat")
+            self.ready.set()
+
+    async def stop(self, why: str) -> None:
+        """Switch everything off, see it confirmed as far as may be, and close the book; then cancel `run`."""
+        here = self.outside.here()
+        for exercise in list(self.exercises.running()):
+            self.pen.write(ExerciseInterrupted(exercise.id, here, here, why))
+        for lease in list(self.grants.leases.values()):
+            self.grants.end(lease, "stopped")
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(STOP_WAITS_S):
+                while self.grants.leases:
+                    await asyncio.sleep(0.02)
+        self.pen.write(ControllerStopped(why, self.outside.here()))
+        await self.pen.settle()
+
+    def _load(self, memory: Memory) -> None:
+        """What the ledger knows, before any link opens; all off first."""
+        for place in self.site.places:
+            self.names[place.target] = place.name
+        for added in memory.added.values():
+            self._join(added)
+        self.names.update(memory.names)
+        self.grants.next_id = memory.next_grant
+        self.grants.generation = memory.generation
+        may_send = {g.target: memory.grant_until(g, self.outside) for g in memory.open_grants.values()}
+        self.all_off.load(memory.epoch, in_force=memory.all_off, may_send=may_send)
+        self.day = memory.day(self._zone_of)
+        for fact in memory.exercise_facts:
+            self.exercises.committed(fact, live=False)
+        for target, heard in memory.heard.items():
+            if target in self.known:
+                self.known[target].heard_before = heard
+
+    def _take_up(self, memory: Memory) -> None:
+        """Exercises that went on when the last controller went away: on with them, or interrupted."""
+        here = self.outside.here()
+        for exercise in list(self.exercises.running()):
+            gap = memory.gap_us(here)
+            if gap is None or gap > self.grants.lease_us:
+                why = "the host was rebooted" if gap is None else f"the controller was away for {gap / 1e6:.0f} s"
+                self.pen.write(ExerciseInterrupted(exercise.id, memory.last_known or here, here, why))
+                continue
+            self.pen.write(ExerciseResumed(exercise.id, gap, FIELD, here))
+            for fact in memory.open_grants.values():
+                known = self.known.get(fact.target)
+                if fact.exercise == exercise.id and known is not None:
+                    until = memory.grant_until(fact, self.outside)
+                    self.grants.restore(fact, known, began=fact.grant in memory.began, until_us=until)
+        self.grants.close_unknown(memory.open_grants.values())
+        self.exercises.after_restart()
+
+    def _join(self, added: TargetAdded) -> None:
+        self.added[added.target] = added
+        config = next((c for c in self.outside.links if c.name == added.link), None)
+        if config is None:
+            return
+        kind = "mqtt" if isinstance(config, MqttLink) else "serial"
+        keys = self.outside.keys.of(added.target, added.key_version)
+        session = Session(
+            "controller",
+            int(added.target, 16),
+            keys.own,
+            window=window_of(kind),
+            resend_first_us=RESEND_FIRST_US[kind],
+        )
+        known = Known(added.target, int(added.target, 16), session)
+        self.known[added.target] = known
+        if added.name:
+            self.names[added.target] = added.name
+        self.line_of(config).join(known)
+        self.all_off.joined(known)
+
+    def line_of(self, config: LinkConfig) -> Line:
+        """The line that uses the link of this configuration."""
+        line = self.lines.get(config.name)
+        if line is None:
+            if isinstance(config, SerialLink):
+                polling = self.site.polling
+                pace = bus.Pace(
+                    exercise_us=round(polling.exercise_s * US_PER_S),
+                    idle_us=round(polling.idle_s * US_PER_S),
+                    quiet_exercise_us=round(polling.quiet_s * US_PER_S),
+                    quiet_idle_us=round(4 * polling.idle_s * US_PER_S),
+                )
+                line = BusLine(config.name, self.outside, self, pace)
+            else:
+                line = AirLine(config.name, self.outside, self)
+            self.lines[config.name] = line
+        return line
+
+    async def _keep_link(self, config: LinkConfig) -> None:
+        """Open a link, let its line use it until it is lost, open the next: for ever, ever less hastily."""
+        line = self.line_of(config)
+        attempt = 0
+        said = ""
+        while True:
+            try:
+                link = await self.outside.open_link(config, line)
+            except FieldctlError as error:
+                if said != error.what:
+                    said = error.what
+                    self.pen.write(LinkChanged(config.name, False, str(error), self.outside.here()))
+                await asyncio.sleep(min(BACKOFF_FIRST_S * 1.5**attempt, BACKOFF_MAX_S))
+                attempt += 1
+                continue
+            attempt, said = 0, ""
+            self.pen.write(LinkChanged(config.name, True, "", self.outside.here()))
+            line.lost.clear()
+            line.begin(link)
+            if self.all_off.state.in_force:
+                self.all_off.again()
+            try:
+                await line.lost.wait()
+            finally:
+                line.end()
+                await link.close()
+
+    async def _beats(self) -> None:
+        while True:
+            await asyncio.sleep(BEAT_S)
+            await self._beat()
+
+    async def _beat(self) -> None:
+        now = self.outside.clock.now()
+        self.all_off.tick(now)
+        self.grants.tick(now)
+        self.exercises.tick(now)
+        self._set_pace()
+        for known in self.known.values():
+            self._ask_what_is_due(known, now)
+        if now - self._alive_us >= ALIVE_EVERY_US:
+            self._alive_us = now
+            wall = self.outside.clock.wall() or ""
+            await self.pen.beat({k.target: wall for k in self.known.values() if k.life(now) == "online"})
+
+    def _set_pace(self) -> None:
+        """Tell the lines who is in an exercise: asked often; and whether somebody searches: then the bus is quiet."""
+        playing, searching = frozenset(self.exercises.playing()), self.exercises.searching
+        if (playing, searching) == self._pace:
+            return
+        self._pace = (playing, searching)
+        addresses = {int(target, 16) for target in playing}
+        for line in self.lines.values():
+            line.pace(addresses, searching=searching)
+        for known in self.known.values():
+            known.want_armed = known.target in playing
+
+    def _ask_what_is_due(self, known: Known, now: HostUs) -> None:
+        if known.session.state != "open" or known.heard_us is None or known.session.waiting:
+            return
+        if known.greeting is None:
+            self.post(known, Ask(self.outside.nonce(), int(What.GREETING)), now + ORDER_LIVES_US, "ask greeting")
+            return
+        armed = bool(known.flags & Flags.ARMED)
+        if armed != known.want_armed and known.greeting.abilities & Ability.PAD and known.boot is not None:
+            order = Arm(known.boot, self.grants.generation, known.want_armed, 0)
+            self.post(known, order, now + ORDER_LIVES_US, "arm" if known.want_armed else "disarm")
+            return
+        due = known.reported_us is None or now - known.reported_us >= REPORT_EVERY_US
+        if due and not self.exercises.searching and now - (known.asked_report_us or -REPORT_EVERY_US) >= ORDER_LIVES_US:
+            known.asked_report_us = now
+            self.post(known, Ask(self.outside.nonce(), int(What.REPORT)), now + ORDER_LIVES_US, "ask report")
+
+    # ---- orders ----------------------------------------------------------------------------------------------
+
+    def post(self, known: Known, message: Message, expires_us: int, _what: str) -> int | None:
+        """Queue an order; its handle, or None when the target's queue is full."""
+        self._handles += 1
+        order = Posted(self._handles, message, expires_us)
+        if not self.lines[known.line].post(known, order):
+            self.outcomes["queue-full"] += 1
+            return None
+        return order.handle
+
+    def post_first(self, known: Known, message: Message, expires_us: int, _what: str) -> int | None:
+        """An order that ends all others of its target and goes first."""
+        self._handles += 1
+        self.lines[known.line].overtake(known, Posted(self._handles, message, expires_us))
+        return self._handles
+
+    def _acknowledge(self, known: Known, ack: Ack, expires_us: int) -> None:
+        self.post(known, ack, expires_us, f"acknowledge {ack.number}")
+
+    def order_ended(self, known: Known, ended: Ended) -> None:
+        """See `Ear`: an order has its one outcome."""
+        kind = type(ended.order.message).__name__
+        self.outcomes[f"{kind}.{ended.verdict}"] += 1
+        if ended.verdict == "lost":
+            known.lost_orders += 1
+            if known.lost_orders >= REOPEN_AFTER_LOST and known.session.state == "open":
+                known.lost_orders = 0
+                known.trouble["reopened"] += 1
+                for gone in known.session.reopen("its counters are asked for again"):
+                    self.order_ended(known, gone)
+        else:
+            known.lost_orders = 0
+        if ended.verdict == "superseded":
+            self.odd(
+                known,
+                "superseded",
+                "It obeys a controller of a higher generation. To do: find the other controller; if this is the one "
+                "that should steer, a person raises its generation: fieldctl generation raise.",
+            )
+        self.grants.order_ended(known, ended)
+        waiter = self.order_waiters.pop(ended.order.handle, None)
+        if waiter is not None and not waiter.done():
+            waiter.set_result(ended)
+
+    # ---- what targets say --------------------------------------------------------------------------------------
+
+    def opened(self, known: Known, message: Message, at: HostUs) -> None:
+        """See `Ear`: the conversation is open."""
+        assert isinstance(message, Counters)
+        known.generation = message.generation
+        self._state_of(known, message.boot, message.ticks, message.flags)
+        self.all_off.heard(known, message.epoch, message.flags)
+        self._ask_what_is_due(known, at)
+
+    def heard(self, known: Known, message: Message, at: HostUs) -> None:
+        """See `Ear`: a target said something that can be believed."""
+        newest = self._state_of(known, message.boot, message.ticks, message.flags)  # type: ignore[attr-defined]
+        match message:
+            case Status():
+                if newest:
+                    known.grant_id = message.grant_id or 0
+                    known.since_ticks = message.since or 0
+                    self.grants.heard(known)
+            case Strike():
+                self.strikes.take(known, message)
+            case Outcome():
+                known.generation = message.generation
+                self.all_off.heard(known, message.epoch, message.flags)
+                if message.result == Result.SUPERSEDED:
+                    known.trouble["superseded"] += 1
+            case Greeting():
+                self._greeted(known, message)
+            case Report():
+                known.report, known.reported_us = message, at
+                known.generation = message.generation
+                self.all_off.heard(known, message.epoch, message.flags)
+                self._note_telemetry(known, message, at)
+
+    def _state_of(self, known: Known, boot: int, ticks: int, flags: int) -> bool:
+        """Take boot and flags from a message; False for one that was overtaken by a later one."""
+        if known.boot is not None and (boot, ticks) < (known.boot, known.ticks):
+            known.trouble["overtaken"] += 1
+            return False
+        if boot != known.boot:
+            if known.boot is not None:
+                known.trouble["reboots"] += 1
+            known.boot, known.greeting, known.grant_id, known.since_ticks = boot, None, 0, 0
+        known.ticks, known.flags = ticks, flags
+        if known.sends_unasked():
+            self.odd(
+                known,
+                "gate-on",
+                "Its gate reads on although nothing was granted: it is not quiet. To do: all off; if it stays on, "
+                "find it with a receiver and dig it out. Any signal is a person until proved otherwise.",
+            )
+            if self.day.usable(known.target) and not self.is_barred(known.target):
+                self.pen.write(TargetBarred(known.target, "its gate reads on although nothing was granted", FIELD))
+                self._barring.add(known.target)
+        return True
+
+    def is_barred(self, target: TargetId) -> bool:
+        """Whether a target is barred, or is just being written down as such."""
+        return target in self.day.barred or target in self._barring
+
+    def _greeted(self, known: Known, greeting: Greeting) -> None:
+        known.greeting = greeting
+        self.pen.write(
+            TargetGreeted(
+                target=known.target,
+                boot=BootId(greeting.boot),
+                why=_why(greeting.why),
+                hardware=greeting.hardware.hex(),
+                firmware=greeting.firmware,
+                contract=greeting.contract,
+                abilities=tuple(str(a.name).lower() for a in Ability if greeting.abilities & a),
+                at=self.outside.here(),
+            )
+        )
+        added = self.added.get(known.target)
+        if added is not None and added.hardware and added.hardware != greeting.hardware.hex():
+            self.odd(
+                known,
+                "two-with-one-id",
+                f"Hardware {greeting.hardware.hex()} answers under the id of {added.hardware}. "
+                "To do: take one of the two out and add it anew.",
+            )
+
+    def _note_telemetry(self, known: Known, report: Report, at: HostUs) -> None:
+        from fieldctl.ledger.telemetry import Telemetry
+
+        self.ledger.put_telemetry(
+            [
+                Telemetry(
+                    known.target,
+                    HostTime(self.outside.clock.boot, at),
+                    self.outside.clock.wall(),
+                    volts_rest=report.rest_mv / 1000,
+                    volts_load=report.load_mv / 1000,
+                    temperature_c=round(report.kelvin10 / 10 - 273.15, 2),
+                    noise=float(report.noise),
+                    extra={"charge_mas": report.charge, "bad_frames": report.bad_frames},
+                )
+            ]
+        )
+
+    def clock_odd(self, known: Known, finding: object) -> None:
+        """See `Ear`: a target's clock cannot be right."""
+        known.trouble[type(finding).__name__] += 1
+        self.odd(
+            known,
+            "clock",
+            f"{finding}. To do: nothing in the middle of an exercise; its times carry a wider ± until it has settled. "
+            "Replace the target if it happens again.",
+        )
+
+    def misaddressed(self, line: Line, known: Known, said: int) -> None:
+        """See `Ear`: an answer came under another address than the one that was asked."""
+        line.counts["misaddressed"] += 1
+        self.odd(
+            known,
+            "answers-for-another",
+            f"It was asked, and an answer came under the id {said:08x} without that one's seal. "
+            "To do: look for a second target with that id.",
+        )
+
+    def odd(self, known: Known, what: str, detail: str) -> None:
+        """Show something odd about a target by name; written down once until it has been well for a while."""
+        known.trouble[what] += 1
+        key = (known.target, what)
+        if key not in self.odd_now:
+            self.odd_now[key] = fact = TargetOdd(known.target, what, detail, self.outside.here())
+            self.pen.write(fact)
+
+    def line_lost(self, line: Line, why: LinkDown) -> None:
+        """See `Ear`: a link is gone; its task opens the next one."""
+        self.pen.write(LinkChanged(line.name, False, str(why), self.outside.here()))
+        line.lost.set()
+
+    # ---- what was committed -------------------------------------------------------------------------------------
+
+    def _committed(self, entries: tuple[Entry, ...]) -> None:
+        for entry in entries:
+            fact = entry.fact
+            if entry.known:
+                continue  # a strike that was on file already
+            self.day = day_step(self.day, fact, self._zone_of)
+            if isinstance(fact, TargetBarred):
+                self._barring.discard(fact.target)
+            self.exercises.committed(fact)
+        if entries:
+            self._set_pace()
+        for watch in self.watchers:
+            watch(entries)
+
+    def _ledger_failed(self, error: FieldctlError) -> None:
+        """The ledger takes no entries: nothing may send any more, and everybody is told."""
+        now = self.outside.clock.now()
+        for known in self.known.values():
+            order = Quiet(0, self.grants.generation, 0)
+            self.post_first(known, order, now + self.grants.lease_us, "the ledger failed")
+        self.grants.leases.clear()
+        self.exercises.ledger_failed(self.outside.here())
+        self.failed = error
+
+
+def _why(code: int) -> str:
+    try:
+        return Why(code).name.lower().replace("_", "-")
+    except ValueError:
+        return f"code {code}"
