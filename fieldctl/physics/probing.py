@@ -41,6 +41,25 @@ BODY = Shape(1.70, 0.45, 0.25)
 """A crouched and a stretched body from above, the two that bound the published figures of probe lines (derived)."""
 
 
+@dataclass(frozen=True, slots=True)
+class PublishedGrid:
+    """A published chance to hit somebody in one pass: spacing (m), holes a step, chance, source."""
+
+    across_m: float
+    along_m: float
+    holes_a_step: int
+    chance: float
+    source: str = "Auger & Jamieson, ISSW 1996; ICAR AVA-REC0011 (2015)"
+
+
+PUBLISHED_GRIDS = (
+    PublishedGrid(0.75, 0.70, 1, 0.76),
+    PublishedGrid(0.60, 0.70, 3, 0.95),
+    PublishedGrid(0.50, 0.50, 1, 0.88),
+)
+"""Shown beside what the shapes give, never in place of it (seen; the holes a step of the last were not named)."""
+
+
 def probe_reach_m(length_m: float) -> float:
     """How deep a probe of a length reaches, m."""
     return max(0.0, length_m - HANDS_M)

@@ -127,6 +127,32 @@ def peak_offset(antennas: Antennas, tilt_rad: ArrayLike) -> Floats:
     return np.asarray(np.abs(at[top[..., 0]] + np.clip(shift, -1.0, 1.0) * (at[1] - at[0])))
 
 
+@dataclass(frozen=True, slots=True)
+class Above:
+    """What depth and tilt do to a fine search, each (…): `offset_m`, how far from the target the strongest point lies;
+    `shown_m`, the distance shown there; `too_long_m`, by how much that exceeds the depth."""
+
+    offset_m: Floats
+    shown_m: Floats
+    too_long_m: Floats
+
+
+def above(
+    antennas: Antennas,
+    depth_m: ArrayLike,
+    tilt_rad: ArrayLike,
+    *,
+    moment_Am2: float = ASSUMED_MOMENT_AM2,
+    assumed_Am2: float = ASSUMED_MOMENT_AM2,
+) -> Above:
+    """A fine search at the surface above a burial at a depth, its axis tilted from upright; broadcasts."""
+    depth, tilt = np.broadcast_arrays(np.asarray(depth_m, dtype=np.float64), np.asarray(tilt_rad, dtype=np.float64))
+    offset = peak_offset(antennas, tilt)
+    strength = np.maximum(_shape_above(antennas, tilt, offset), _shape_above(antennas, tilt, -offset))
+    shown = distance_shown(moment_Am2 * strength / (4 * pi * depth**3), assumed_Am2)
+    return Above(offset * depth, shown, shown - depth)
+
+
 def coupling(axis: ArrayLike, line: ArrayLike, antenna: ArrayLike) -> Floats:
     """How well one antenna hears a transmitter: |3 (m·n)(a·n) − m·a|, 0 to 2, for directions (…, 3) of the
     transmitter's axis, of the line between the two, and of the antenna, of any length. Textbook."""

@@ -38,6 +38,7 @@ def test_a_wrong_shape_says_what_was_expected():
         field_sum(np.ones((2, 3)), np.ones((3, 3)), np.ones((4, 3)))
 
 
+@settings(deadline=None)
 @given(vectors, vectors)
 def test_no_input_makes_numpy_warn_or_gives_nan(moments, offsets):
     offsets[0] = 0.0
@@ -49,6 +50,7 @@ def test_no_input_makes_numpy_warn_or_gives_nan(moments, offsets):
         assert np.isfinite(field_strengths(moments, offsets, offsets)).all()
 
 
+@settings(deadline=None)
 @given(vectors, vectors, st.floats(0.1, 10))
 def test_linear_in_the_moment_and_even_in_the_offset(moments, offsets, factor):
     field = dipole_field(moments, offsets)
@@ -88,7 +90,7 @@ def test_no_dipole_no_field():
     assert field_strengths(np.empty((0, 3)), np.empty((0, 3)), np.ones((7, 3))).shape == (0, 7)
 
 
-@settings(max_examples=50)
+@settings(max_examples=50, deadline=None)
 @given(st.floats(1e-4, 1), st.floats(1e-10, 1e-3), st.floats(1, 2))
 def test_range_and_moment_are_inverse(moment, limit, factor):
     r = range_by_field(moment, limit, factor)

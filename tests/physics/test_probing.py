@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldctl.physics.probe_patterns import grid, probe_line, slalom, spiral
+from fieldctl.physics.probe_patterns import probe_line, slalom, spiral
 from fieldctl.physics.probing import (
     BODY,
     TORSO,
@@ -118,6 +118,7 @@ def test_spiral():
     assert radius.max() <= 1.0
     steps = np.hypot(*np.diff(holes, axis=0).T)
     np.testing.assert_allclose(np.delete(steps, 6), 0.25, rtol=1e-9)
+    assert np.hypot(*(holes[7] - holes[1])) == pytest.approx(0.25), "the arm leaves the ring where that has closed"
     assert len(spiral(0.25, 0.1)) == 1
     np.testing.assert_allclose(spiral(0.5, 2.0), 2 * holes, rtol=1e-9, atol=1e-12)
 

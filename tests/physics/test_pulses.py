@@ -17,7 +17,7 @@ def _on(train, t):
     return ((t - train.first_ms) % train.keying.period_ms) < train.keying.on_ms
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(trains_of, st.integers(0, 5000), st.integers(1, 6000))
 def test_pulses_are_the_milliseconds_that_are_on(trains, begin, length):
     """Against the pattern counted millisecond by millisecond."""
@@ -31,7 +31,7 @@ def test_pulses_are_the_milliseconds_that_are_on(trains, begin, length):
     assert (np.diff(found.start_ms) >= 0).all()
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(trains_of)
 def test_covered_is_counted_millisecond_by_millisecond(trains):
     first, others = trains[0], trains[1:]
@@ -149,7 +149,7 @@ def test_too_many_to_fall_freely_says_so():
 
 
 @given(st.integers(1, 700), st.sampled_from(Wish))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_whatever_is_asked_the_answer_is_lawful(count, wish):
     planned = plan_keying(count, wish)
     assert len(planned.trains) == count

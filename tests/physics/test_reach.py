@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldctl.physics.dipole import MOMENT_HIGHEST_AM2, MOMENT_LOWEST_AM2, dipole_field, magnitude
@@ -17,6 +17,7 @@ from fieldctl.physics.reach import (
 SQUARE = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 40.0], [0.0, 40.0]])
 
 
+@settings(deadline=None)
 @given(st.floats(1e-4, 5), st.floats(1e-10, 1e-6))
 def test_beyond_its_reach_a_transmitter_is_under_the_limit_whichever_way_it_lies(moment, limit):
     reach = float(reach_m(moment, limit))

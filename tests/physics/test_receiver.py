@@ -4,6 +4,7 @@ import pytest
 from fieldctl.physics.dipole import AXIAL, BROADSIDE, dipole_field
 from fieldctl.physics.receiver import (
     SHOWN_MOST_M,
+    above,
     antenna_strength,
     axis_of,
     coupling,
@@ -64,6 +65,24 @@ def test_depth_and_tilt_move_the_peak_only_by_their_rule():
         np.testing.assert_allclose(peak_offset(antennas, np.pi - tilts), peak_offset(antennas, tilts), atol=1e-9)
     assert peak_offset(3, 0.4).shape == ()
     assert peak_offset(2, np.pi / 2) == 0.0
+
+
+def test_deeper_and_tilted_makes_the_fine_search_harder():
+    seen = above(3, [[1.0], [2.0]], np.radians([0, 77, 90]))
+    np.testing.assert_allclose(seen.offset_m[1], 2 * seen.offset_m[0])
+    assert seen.offset_m[1, 1] == pytest.approx(0.5, abs=1e-3)
+    assert seen.too_long_m[0, 0] == pytest.approx(0.0, abs=1e-6), "upright: the axis points at the searcher"
+    assert seen.too_long_m[0, 2] == pytest.approx(2 ** (1 / 3) - 1, abs=1e-6), "lying: broadside"
+    weak = above(3, 1.0, 0.0, moment_Am2=6.28e-3)
+    assert weak.too_long_m > 0.5, "a weak transmitter looks deeper than it is"
+
+
+def test_the_reading_above_is_that_of_the_field():
+    tilt, depth = 0.9, 1.4
+    seen = above(2, depth, tilt, moment_Am2=1e-2)
+    spots = [[s * float(seen.offset_m), 0.0, depth] for s in (1, -1)]
+    shown = distance_shown(antenna_strength(dipole_field(1e-2 * axis_of(tilt), spots), 2))
+    assert shown.min() == pytest.approx(float(seen.shown_m), rel=1e-6)
 
 
 def test_axis_of():

@@ -4,7 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldctl.physics.chatter import USUAL_BIT_RATES, chatter_dB, chatter_power
@@ -42,6 +42,7 @@ def test_curve_keeps_shapes_and_takes_nan():
     assert np.isnan(said.alive[:, 1]).all()
 
 
+@settings(deadline=None)
 @given(st.floats(0.05, 3), st.integers(1, 12), st.floats(0, 1.2))
 def test_digging_is_ordered_and_grows_with_depth(depth, people, slope):
     for school in SCHOOLS:
@@ -74,6 +75,7 @@ def test_senseless_digging_is_refused():
             volume_m3(DOWNSLOPE, depth, slope)
 
 
+@settings(deadline=None)
 @given(st.floats(1e5, 1e10), st.floats(0.05, 0.6), st.floats(0, 0.1), st.floats(-40, 0))
 def test_snow_never_amplifies_and_wetter_loses_more(frequency, density, wetness, temperature):
     with warnings.catch_warnings():

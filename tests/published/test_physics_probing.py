@@ -8,16 +8,27 @@ import pytest
 from scipy.spatial import cKDTree
 
 from fieldctl.physics.probe_patterns import SPIRAL_SPACING_M, grid, spiral
-from fieldctl.physics.probing import BODY, TORSO, Shape, certain_pad_m, first_hit, grid_chance, pad_disc, probe_reach_m
+from fieldctl.physics.probing import (
+    BODY,
+    PUBLISHED_GRIDS,
+    TORSO,
+    Shape,
+    certain_pad_m,
+    first_hit,
+    grid_chance,
+    pad_disc,
+    probe_reach_m,
+)
 
 GRIDS = ((0.75, 0.70), (0.60, 0.70), (0.50, 0.50), (0.30, 0.30))
 DERIVED = {TORSO: (0.51, 0.63, 0.92, 1.00), BODY: (0.92, 0.96, 0.997, 1.00)}
-PUBLISHED = {
-    "75×70, one hole a step": ((0.75, 0.70), 0.76),
-    "60×70, three holes a step": ((0.60, 0.70), 0.95),
-    "50×50": ((0.50, 0.50), 0.88),
-}
-"""Chance to hit in one pass: Auger & Jamieson, ISSW 1996; ICAR AVA-REC0011 (2015); seen."""
+# Chance to hit in one pass: Auger & Jamieson, ISSW 1996; ICAR AVA-REC0011 (2015); seen.
+PUBLISHED = {(0.75, 0.70, 1): 0.76, (0.60, 0.70, 3): 0.95, (0.50, 0.50, 1): 0.88}
+
+
+def test_the_product_quotes_the_published_figures():
+    assert {(g.across_m, g.along_m, g.holes_a_step): g.chance for g in PUBLISHED_GRIDS} == PUBLISHED
+    assert all("Auger & Jamieson" in g.source and "AVA-REC0011" in g.source for g in PUBLISHED_GRIDS)
 
 
 @pytest.mark.parametrize("shape", [TORSO, BODY])
@@ -46,10 +57,12 @@ def test_derived_rows_by_random_numbers(shape):
 def test_published_figures_lie_between_a_torso_and_a_body():
     """The published figures at 75×70 and 60×70 lie between the two shapes (derived); at 50×50 the published 88 % lies
     below both, as trials and plain geometry differ. All three are shown apart."""
-    for spacing, published in (PUBLISHED["75×70, one hole a step"], PUBLISHED["60×70, three holes a step"]):
-        assert grid_chance(*spacing, TORSO) < published < grid_chance(*spacing, BODY)
-    spacing, published = PUBLISHED["50×50"]
-    assert published < grid_chance(*spacing, TORSO) < grid_chance(*spacing, BODY)
+    wide, three, tight = PUBLISHED_GRIDS
+    for published in (wide, three):
+        spacing = published.across_m, published.along_m
+        assert grid_chance(*spacing, TORSO) < published.chance < grid_chance(*spacing, BODY)
+    spacing = tight.across_m, tight.along_m
+    assert tight.chance < grid_chance(*spacing, TORSO) < grid_chance(*spacing, BODY)
 
 
 def test_a_round_pad_by_its_area():

@@ -79,3 +79,14 @@ def test_loss_by_the_attenuation_constant():
     e = permittivity(2.4e9, 0.4, 0.03)
     alpha = 2 * np.pi * 2.4e9 / 299_792_458 * np.sqrt(0.5 * (np.abs(e) - e.real))
     assert loss_dB_per_m(2.4e9, 0.4, 0.03) == pytest.approx(float(20 * np.log10(np.e) * alpha), rel=1e-9)
+
+
+def test_film_by_summing_reflections():
+    """Another route for the film: a slab as the endless sum of what is thrown to and fro in it, textbook."""
+    f, d = 2.4e9, 0.7e-3
+    n = np.sqrt(permittivity_water(f))
+    phase = 2 * np.pi * f / 299_792_458 * n * d
+    r = (n - 1) / (n + 1)
+    once = (1 - r**2) * np.exp(1j * phase)
+    passed = sum(once * (r * np.exp(1j * phase)) ** (2 * k) for k in range(400))
+    assert film_loss_dB(d, f) == pytest.approx(float(-20 * np.log10(abs(passed))), rel=1e-6)
