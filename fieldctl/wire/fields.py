@@ -105,7 +105,8 @@ _U8, _U16, _U32, _U64 = _uint(8), _uint(16), _uint(32), _uint(64)
 def _features(v: Any) -> bool:
     if type(v) not in (list, tuple) or not 0 < len(v) <= FEATURES_MAX or not all(_U32(x) for x in v):
         return False
-    return sum(1 + (x > 23) + (x > 0xFF) + 2 * (x > 0xFFFF) for x in v) <= FEATURES_BYTES_MAX
+    as_cbor: int = sum(1 + (x > 23) + (x > 0xFF) + 2 * (x > 0xFFFF) for x in v)
+    return as_cbor <= FEATURES_BYTES_MAX
 
 
 KEYS: dict[str, tuple[int, Check]] = {
