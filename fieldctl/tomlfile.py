@@ -42,8 +42,9 @@ def shown(path: Path) -> str:
 
 
 def suggestion(word: str, known: Iterable[str]) -> str:
-    """The known word most like this one, or an empty text."""
-    close = difflib.get_close_matches(word, sorted(known), n=1, cutoff=0.6)
+    """The known word most like this one (a forgotten unit counts as like: depth for depth_m), or an empty text."""
+    words = sorted(known)
+    close = difflib.get_close_matches(word, words, n=1, cutoff=0.6) or [w for w in words if w.startswith(f"{word}_")]
     return close[0] if close else ""
 
 

@@ -63,9 +63,15 @@ def load_site(folder: pathlib.Path) -> Site:
 
 def read_text(path: pathlib.Path, name: str) -> str:
     """The text of one file of a site (UTF-8, with or without a mark at its start); FileFaults where it is none."""
-    data = path.read_bytes() if path.stat().st_size <= 4 * SIZE_LIMIT else b""
-    if not data and path.stat().st_size:
-        wrong, expected = f"it has {path.stat().st_size} bytes", f"at most {4 * SIZE_LIMIT}"
+    most = 4 * SIZE_LIMIT  # bytes; no letter takes more than four
+    try:
+        with path.open("rb") as file:
+            data = file.read(most + 1)
+    except OSError as error:
+        wrong, expected = f"it cannot be read: {error.strerror}", "a file that this user may read"
+        raise FileFaults([Fault(name, 0, "(the file)", wrong, expected, "Look at its owner and its mode.")]) from None
+    if len(data) > most:
+        wrong, expected = f"it has more than {most} bytes", f"at most {most}"
         raise FileFaults([Fault(name, 0, "(the file)", wrong, expected, "Check that this is the right file.")])
     try:
         return data.decode("utf-8-sig")

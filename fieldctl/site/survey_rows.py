@@ -146,7 +146,8 @@ def geojson_rows(text: str, faults: Faults, origin: Origin | None) -> list[Table
 
 def is_ours(key: str) -> bool:
     """Whether a property of an export is one of our keys, or so like one that it must be a slip."""
-    return key in KEYS or suggestion(key, KEYS) != ""
+    keys = [known for known in KEYS if known not in ("x_m", "y_m")]  # on the earth, metres come from degrees
+    return key in keys or suggestion(key, keys) != ""
 
 
 def _no_origin(faults: Faults) -> None:

@@ -2,11 +2,15 @@
 
 import datetime
 import pathlib
+from collections.abc import Callable, Sequence
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from fieldctl.drill.files import read_drill
 from fieldctl.errors import Fault, FileFaults, NotFound
-from fieldctl.site.files import load_site, read_site
+from fieldctl.site.files import load_site, read_site, read_text
 from fieldctl.site.model import Axis, Limits, MqttLink, Origin, Polling, SerialLink, Stake
 from fieldctl.site.new import templates
 from fieldctl.site.survey import SurveyText
@@ -233,6 +237,15 @@ def test_loading_refuses_what_is_no_text(tmp_path: pathlib.Path) -> None:
         load_site(tmp_path)
 
 
+def test_loading_refuses_what_cannot_be_read_or_is_huge(tmp_path: pathlib.Path) -> None:
+    (tmp_path / "folder.toml").mkdir()
+    with pytest.raises(FileFaults, match="cannot be read"):
+        read_text(tmp_path / "folder.toml", "folder.toml")
+    (tmp_path / "site.toml").write_bytes(b"#" * (4 * SIZE_LIMIT + 1))
+    with pytest.raises(FileFaults, match="more than 4000000 bytes"):
+        load_site(tmp_path)
+
+
 def test_a_mark_at_the_start_is_no_fault(tmp_path: pathlib.Path) -> None:
     (tmp_path / "site.toml").write_bytes(b"\xef\xbb\xbf" + SMALL.replace("\n", "\r\n").encode())
     assert load_site(tmp_path).name == "hollow"
@@ -261,3 +274,44 @@ def test_faults_of_site_and_surveys_come_together() -> None:
     bad = SurveyText("surveys/2025-10-01.csv", "target,x_m,y_m,depth_m\n5ee00001,x,21,1.5\n")
     found = faults(SMALL.replace("tls = true", "tls = 1"), (bad,))
     assert [(f.file, f.line) for f in found] == [("site.toml", 13), ("surveys/2025-10-01.csv", 2)]
+
+
+# ---- whatever a file holds, it reads or it is told -----------------------------------------------------------
+
+JUNK = ["1", "-1", "1e400", "nan", "true", '""', '"x"', "[]", "[1]", "[[1, 2]]", "[[[]]]", "{}", "{ a = 1 }", "[{}]"]
+JUNK += ["1979-05-27", "07:32:00", "1979-05-27T07:32:00Z", '"\\u0000"', "0x" + "f" * 400, "99999999999999999999"]
+TEXTS = {**dict(templates()), "small.toml": SMALL + "[survey]\nsurveyed_on = 2025-01-01\n[limits]\nburial_min = 5\n"}
+SPOTS = [(name, n) for name, text in TEXTS.items() for n, row in enumerate(text.split("\n")) if " = " in row]
+
+
+def told(read: Callable[[], object]) -> Sequence[Fault]:
+    """The faults that reading tells; nothing but faults may come."""
+    try:
+        read()
+    except FileFaults as error:
+        return error.faults
+    return ()
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.sampled_from(SPOTS), st.sampled_from(JUNK), st.booleans())
+def test_any_value_in_any_place_reads_or_is_told_with_its_line(spot: tuple[str, int], junk: str, cut: bool) -> None:
+    name, n = spot
+    rows = TEXTS[name].split("\n")
+    key = rows[n].split(" = ")[0]
+    text = "\n".join([*rows[:n], f"{key} = {junk}", *([] if cut else rows[n + 1 :])])
+    found = told(lambda: read_drill(text, name) if name.startswith("drills/") else read_site(text, name))
+    assert all(0 <= f.line <= text.count("\n") + 1 and f.expected and f.remedy for f in found)
+    assert len({(f.key, f.wrong) for f in found}) == len(found)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.sampled_from(["csv", "geojson", "gpx"]),
+    st.text(max_size=80) | st.text(alphabet='tarezonx_m,;"\n[]{}:<>/5e0=.', max_size=80),
+    st.booleans(),
+)
+def test_any_text_as_a_survey_reads_or_is_told(kind: str, text: str, headed: bool) -> None:
+    head = {"csv": "target,x_m,y_m\n", "geojson": '{"type":"FeatureCollection","features":[', "gpx": "<gpx><wpt "}[kind]
+    survey = SurveyText(f"2026-01-01.{kind}", head * headed + text)
+    assert all(f.wrong and f.expected and f.remedy for f in told(lambda: read_site(SMALL, "site.toml", (survey,))))
