@@ -16,7 +16,17 @@ NEVER = -(1 << 62)
 class Gate:
     """Read-back and truth. Faults: `stuck` sends whatever was ordered and reads on; `lies` sends and reads off."""
 
-    __slots__ = ("_allowed_until", "_limit_ticks", "_settled", "held", "lies", "past_grant_us", "sent", "stuck")
+    __slots__ = (
+        "_allowed_ticks",
+        "_allowed_until",
+        "_limit_ticks",
+        "_settled",
+        "held",
+        "lies",
+        "past_grant_us",
+        "sent",
+        "stuck",
+    )
 
     def __init__(self) -> None:
         self.held: Held | None = None
@@ -26,7 +36,8 @@ class Gate:
         self.past_grant_us = NEVER
         self._settled = 0
         self._allowed_until = NEVER
-        self._limit_ticks = 0
+        self._allowed_ticks = NEVER
+        self._limit_ticks = NEVER
 
     # ---- what the target itself can see ----------------------------------------------------------------------
 
@@ -78,17 +89,29 @@ class Gate:
     def permit(self, until_ticks: int, limit_ticks: int, clock: Crystal) -> None:
         """A grant was given."""
         self._limit_ticks = limit_ticks
-        self._allowed_until = clock.true_us(min(until_ticks, limit_ticks))
+        self._allow(min(until_ticks, limit_ticks), clock)
 
     def renew(self, until_ticks: int, clock: Crystal, at_us: int) -> None:
         """It was renewed: never past the limit that it was given with, never after it ran out."""
         if at_us < self._allowed_until:
-            self._allowed_until = max(self._allowed_until, clock.true_us(min(until_ticks, self._limit_ticks)))
+            self._allow(max(self._allowed_ticks, min(until_ticks, self._limit_ticks)), clock)
+
+    def shorten(self, ticks: int, clock: Crystal) -> None:
+        """It ends at a tick at the latest, and is not renewed beyond it."""
+        if self._allowed_until > NEVER:
+            self._limit_ticks = ticks
+            self._allow(min(self._allowed_ticks, ticks), clock)
 
     def forbid(self, at_us: int) -> None:
-        """Permission ends at a moment of true time at the latest."""
+        """Permission has ended, and nothing renews it."""
         self._allowed_until = min(self._allowed_until, at_us)
+        self._allowed_ticks = NEVER
 
-    def clock_jumped(self, by_us: int) -> None:
+    def clock_jumped(self, clock: Crystal) -> None:
         """Permission is in ticks: a counter that leaps ahead reaches the end sooner."""
-        self._allowed_until -= by_us
+        if self._allowed_ticks > NEVER:
+            self._allow(self._allowed_ticks, clock)
+
+    def _allow(self, ticks: int, clock: Crystal) -> None:
+        self._allowed_ticks = ticks
+        self._allowed_until = clock.true_us(ticks)

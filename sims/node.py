@@ -288,7 +288,7 @@ class Node:
         self.settle()
         by_us = max(by_us, -self.ticks(now))
         self.crystal.jump(by_us)
-        self.gate.clock_jumped(by_us)
+        self.gate.clock_jumped(self.crystal)
 
     def break_gate(self, *, stuck: bool = False, lies: bool = False) -> None:
         """A fault, from now: it sends whatever was ordered and reads on (`stuck`), or off (`lies`)."""

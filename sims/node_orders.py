@@ -85,9 +85,9 @@ def _permit(node: Node, message: Message, before: obey.Standing, at_us: int) -> 
         case messages.Renew():
             if message.epoch >= before.epoch and message.generation >= before.generation:
                 gate.renew(message.until, clock, at_us)
-        case messages.Quiet():
-            gate.forbid(clock.true_us(message.ticks) if message.ticks > before.ticks else at_us)
-        case messages.AllOff() | messages.Leave() | messages.Sleep():
+        case messages.Quiet() if message.ticks > before.ticks:
+            gate.shorten(message.ticks, clock)
+        case messages.Quiet() | messages.AllOff() | messages.Leave() | messages.Sleep():
             gate.forbid(at_us)
 
 
