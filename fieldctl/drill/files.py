@@ -29,7 +29,7 @@ from fieldctl.drill.plan import (
     SignalKind,
 )
 from fieldctl.keying import OFF_MIN_MS, ON_MIN_MS, PERIOD_MAX_MS, PERIOD_MIN_MS, Keying
-from fieldctl.tomlfile import Table, is_slug, read_toml
+from fieldctl.tomlfile import Table, is_slug, listed, read_toml
 from fieldctl.units import TargetId, target_id
 
 BURIALS_MOST = 8  # the picker looks through all ways to play that many; more than two are rare (facts)
@@ -122,23 +122,27 @@ def _burial(table: Table, limit_s: float) -> Burial:
     return burial
 
 
+_SIGNAL_KEYS = {"delay_s": ("delay", "after-find"), "after": ("after-find",)}
+"""Beside which kinds of signal a key says something."""
+
+
 def _signal(table: Table, limit_s: float) -> Signal:
     kind = cast(SignalKind, table.choice("signal", get_args(SignalKind), "start"))
-    wanted = {"delay": "delay_s", "after-find": "after"}.get(kind)
-    for key, owner in (("delay_s", "delay"), ("after", "after-find")):
-        if table.has(key) and key != wanted:
+    for key, kinds in _SIGNAL_KEYS.items():
+        if table.has(key) and kind not in kinds:
+            beside = listed(f"signal = {k!r}" for k in kinds)
             table.fault(
                 key,
                 f"it says nothing beside signal = {kind!r}",
-                expected=f"{key} only beside signal = {owner!r}",
-                remedy=f"Write signal = {owner!r}, or take the line out.",
+                expected=f"{key} only beside {beside}",
+                remedy=f"Write {beside}, or take the line out.",
             )
+    limit = "seconds (the drill's own limit)"
     if kind == "delay":
-        return Signal(kind, delay_s=table.number("delay_s", 0, limit_s, unit="seconds (the drill's own limit)"))
+        return Signal(kind, delay_s=table.number("delay_s", 0, limit_s, unit=limit))
     if kind == "after-find":
-        return Signal(
-            kind, after=table.text("after", expected="the name of the burial whose find switches this one on")
-        )
+        after = table.text("after", expected="the name of the burial whose find switches this one on")
+        return Signal(kind, table.number("delay_s", 0, limit_s, 0.0, unit=limit), after)
     return Signal(kind)
 
 

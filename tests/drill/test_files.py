@@ -194,6 +194,11 @@ def test_each_kind_of_fault_names_line_and_key(old: str, new: str, key: str, wro
     assert found[0].remedy
 
 
+def test_a_find_may_switch_on_after_a_while() -> None:
+    text = FULL.replace('after = "A"', 'after = "A"\ndelay_s = 30')
+    assert read_drill(text, "late.toml").burial("B").signal == Signal("after-find", 30.0, "A")
+
+
 def burials(*rows: str) -> str:
     return 'title = "t"\nlimit_min = 5\n' + "".join(f"[[burial]]\n{row}\n" for row in rows)
 
