@@ -5,13 +5,14 @@ have a ring of their own and are asked often, the others once a round; a target 
 round like any other, so a dead one costs one probe a round. While a signal is being searched for the bus is quiet:
 chatter is a radio source beside people who search at 457 kHz, so polling drops to what the ± and the display need.
 
-Of the targets whose turn has come, the first row that fits decides, and within a row whoever has waited longest; so
-one that always has more to say cannot keep the others from their turns:
+The first row with anybody in it has the next turn, and within a row whoever has waited longest. So neither a target
+that always has more to say nor an exercise with many targets keeps the others from their turns:
 
     row  who
     B1   an order was posted for it, and it answers
-    B2   it is in an exercise, or a whole period overdue
-    B3   anybody else
+    B2   it is in an exercise and its time has come, or it answered and another order still waits for it;
+         after four of these in a row B3 goes first
+    B3   its time has come, or it said that it has more strikes
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from hashlib import blake2s
 BAUD = 115_200
 BYTE_US = 10 * 1_000_000 / BAUD  # 86.8 µs: one start, eight data, one stop bit
 SILENT_AFTER = 3  # unanswered turns in a row before a target counts as not heard
+
+RUN_MAX = 4  # turns of B2 in a row while B3 waits
 
 SLOT_US = 12_000  # a whole hail answer and a margin
 SLOTS_FIRST = 4
@@ -49,6 +52,8 @@ class Member:
     in_exercise: bool = False
     urgent: bool = False  # an order was posted: next turn as soon as the bus is free
     due_us: int = 0
+    waits: bool = False  # it answered, and another order still waits for it
+    more_us: int | None = None  # since when there has been more, of orders or of strikes
     misses: int = 0
 
     @property
@@ -64,6 +69,7 @@ class Bus:
         self.pace = pace or Pace()
         self.quiet = False
         self._members: dict[int, Member] = {}
+        self._run = 0  # turns of B2 in a row
 
     def join(self, address: int, now: int) -> Member:
         """Take a target into the schedule."""
@@ -99,30 +105,45 @@ class Bus:
 
     def next(self, now: int) -> Member | None:
         """Whose turn it is now, by the table above; None when nobody is due."""
-        due = [member for member in self._members.values() if member.due_us <= now]
-        return min(due, key=lambda member: (self._row(member, now), member.due_us), default=None)
-
-    def _row(self, member: Member, now: int) -> int:
-        if member.urgent and not member.silent:  # a silent target never goes before one that answers
-            return 1
-        return 2 if member.in_exercise or now - member.due_us >= self._period(member) else 3
+        first: dict[int, tuple[int, Member]] = {}
+        for member in self._members.values():
+            since = _waits_since(member)
+            if since > now:
+                continue
+            row = _row(member, now)
+            if row not in first or since < first[row][0]:
+                first[row] = (since, member)
+        rows = (1, 3, 2) if self._run >= RUN_MAX else (1, 2, 3)
+        return next((first[row][1] for row in rows if row in first), None)
 
     def next_due(self) -> int | None:
         """When the next turn falls due; None with nobody on the bus."""
-        return min((m.due_us for m in self._members.values()), default=None)
+        return min(map(_waits_since, self._members.values()), default=None)
 
-    def answered(self, member: Member, now: int, *, more: bool) -> None:
-        """A turn was answered; `more` when an order or a strike still waits: its turn comes again in fair order."""
+    def answered(self, member: Member, now: int, *, more: bool, strikes: bool = False) -> None:
+        """A turn was answered; `more` when an order still waits for it, `strikes` when it says that it has more."""
+        self._count(member, now)
         member.misses = 0
         member.urgent = False
-        member.due_us = now if more else self._after(member, now)
+        member.waits = more
+        member.more_us = now if more or strikes else None
+        member.due_us = self._after(member, now)
 
     def missed(self, member: Member, now: int) -> None:
         """A turn was not answered; an order is tried again soon, unless the target counts as silent."""
+        self._count(member, now)
         member.misses += 1
-        member.due_us = now if member.urgent and not member.silent else self._after(member, now)
+        member.more_us = None
+        again = (member.urgent or member.waits) and not member.silent
+        member.due_us = now if again else self._after(member, now)
+
+    def _count(self, member: Member, now: int) -> None:
+        row = _row(member, now)
+        self._run = self._run + 1 if row == 2 else 0 if row == 3 else self._run
 
     def _after(self, member: Member, now: int) -> int:
+        if member.due_us > now:  # its turn came before its time, since it had more to say
+            return member.due_us
         return max(member.due_us + self._period(member), now)  # from when it was due: turns do not lengthen the ring
 
     def _period(self, member: Member) -> int:
@@ -132,6 +153,18 @@ class Bus:
         if member.in_exercise:
             return pace.idle_us
         return pace.quiet_idle_us if self.quiet else pace.idle_us
+
+
+def _waits_since(member: Member) -> int:
+    return member.due_us if member.more_us is None else min(member.due_us, member.more_us)
+
+
+def _row(member: Member, now: int) -> int:
+    if member.urgent and not member.silent:  # a silent target never goes before one that answers
+        return 1
+    if member.waits and not member.silent:
+        return 2
+    return 2 if member.in_exercise and member.due_us <= now else 3
 
 
 def slot_of(hardware: bytes, nonce: bytes, salt: int, slots: int) -> int:
