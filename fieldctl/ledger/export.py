@@ -61,8 +61,8 @@ def export_lines(reader: Reader, exercise: str | None = None, *, names: bool = F
     head: dict[str, Any] = {"what": WHAT, "schema": SCHEMA, "exercise": exercise}
     if names:
         head["names"] = reader.names()
+    count, after, last = 0, 0, reader.head()[0]  # what is written meanwhile is for the next export
     yield canonical(head) + "\n"
-    count, after, last = 0, 0, reader.head()[0]
     while True:
         question = select(entries).where(entries.c.seq > after, entries.c.seq <= last).order_by(entries.c.seq)
         if exercise is not None:

@@ -38,6 +38,14 @@ def test_the_whole_ledger_there_and_back(ledger: Ledger) -> None:
     assert json.loads(lines[-1]) == {"end": 604}
 
 
+def test_what_is_written_meanwhile_is_left_to_the_next_export(ledger: Ledger) -> None:
+    lines = export_lines(ledger)
+    start = next(lines)
+    ledger.append([SignalDue("e1", "late", T, "start")], at=T)
+    assert len(list(load_lines([start, *lines])[1])) == 604
+    assert len(list(load_lines(export_lines(ledger))[1])) == 605
+
+
 def test_one_exercise_there_and_back(ledger: Ledger) -> None:
     head, entries = load_lines(export_lines(ledger, "e1"))
     assert list(entries) == list(ledger.entries(exercise="e1"))

@@ -76,6 +76,26 @@ async def test_everybody_who_waits_is_told_of_a_full_disk(tmp_path: Path) -> Non
             await ledger.commit([due(1)], at=T)
 
 
+async def test_after_a_failure_nothing_that_waited_behind_it_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "l.db"
+    with Ledger.open(path, inline=False) as ledger:
+        commit, failures = ledger._pen.commit, iter([sqlite3.OperationalError("a cable came loose for a moment")])
+
+        def shaky() -> None:
+            for failure in failures:
+                raise failure
+            commit()
+
+        ledger._pen.commit = shaky  # type: ignore[method-assign]
+        waiting = [ledger.commit([due(n)], at=T) for n in range(500)]
+        ended = await asyncio.gather(*waiting, return_exceptions=True)
+        assert {type(each) for each in ended} == {LedgerFailed}
+        assert all("came loose" in str(each) for each in ended)
+    with Ledger.open(path, inline=False) as again:
+        assert list(again.entries()) == []
+        assert (await again.commit([due(1)], at=T))[0].seq == 1
+
+
 def test_all_or_none_of_one_call(tmp_path: Path) -> None:
     with Ledger.open(tmp_path / "l.db", inline=True) as ledger:
         ledger.append([due(0)], at=T)

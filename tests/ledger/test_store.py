@@ -200,6 +200,7 @@ def test_a_file_is_safe_unless_it_is_said_not_to_be(tmp_path: Path) -> None:
         with Ledger.open(tmp_path / f"{level}.db", inline=True, durable=durable) as ledger:
             assert ledger._held.exec_driver_sql("PRAGMA synchronous").scalar() == level
             assert ledger._held.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+            assert ledger._held.exec_driver_sql("PRAGMA secure_delete").scalar() == 1
 
 
 async def test_commits_that_wait_together_share_a_transaction(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from fieldctl.errors import LedgerBroken
 from fieldctl.events import SignalDue, StrikeRecorded
+from fieldctl.ledger.chain import entry_hash
 from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.verify import Verdict, verify
@@ -123,6 +124,27 @@ def test_a_tail_cut_off_with_care_shows_against_a_noted_head(path: Path) -> None
     assert [(flaw.seq, flaw.what) for flaw in walk(path, noted).flaws] == [(60, "other-head")]
 
 
+def forge(path: Path, seq: int) -> None:
+    """Alter an entry and give it a hash that fits, as somebody who knows the rule would."""
+    raw = sqlite3.connect(path)
+    row = raw.execute("SELECT prev, seq, kind, host_boot, at_us + 9, wall, body FROM entries WHERE seq = ?", (seq,))
+    fits = entry_hash(*row.fetchone())
+    raw.close()
+    tamper(path, f"UPDATE entries SET at_us = at_us + 9, hash = '{fits}' WHERE seq = {seq}")
+
+
+def test_an_entry_forged_with_a_hash_that_fits_no_longer_carries_the_next(path: Path) -> None:
+    forge(path, 57)
+    assert [(flaw.seq, flaw.what) for flaw in walk(path).flaws] == [(58, "unlinked")]
+    with pytest.raises(LedgerBroken, match="Entry 58"):
+        Ledger.open(path, inline=True)
+
+
+def test_the_first_flaw_is_the_first_by_number_whatever_found_it(path: Path) -> None:
+    tamper(path, "UPDATE entries SET at_us = 0 WHERE seq = 40", "DELETE FROM strikes WHERE number = 15")
+    assert [flaw.seq for flaw in walk(path).flaws] == [15, 40]
+
+
 def test_flaws_beyond_the_first_twenty_are_counted(path: Path) -> None:
     tamper(path, "UPDATE entries SET at_us = 0")
     found = walk(path)
@@ -139,8 +161,9 @@ def test_the_file_itself_refuses_changes(path: Path, change: str) -> None:
     assert walk(path).ok
 
 
-def test_opening_checks_the_tail(path: Path) -> None:
-    tamper(path, "UPDATE entries SET at_us = 0 WHERE seq = 58")
+@pytest.mark.parametrize("change", ["at_us = 0", "prev = hash", "hash = prev", "kind = 'SplitMade'"])
+def test_opening_checks_the_tail(path: Path, change: str) -> None:
+    tamper(path, f"UPDATE entries SET {change} WHERE seq = 58")
     with pytest.raises(LedgerBroken, match="Entry 58"):
         Ledger.open(path, inline=True)
 
