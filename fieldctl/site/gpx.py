@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator
 from xml.parsers import expat
 
 DEPTH_MOST = 32
-TEXT_MOST = 2000  # characters of one element; a description is a line or two
 _WORD = re.compile(r"([a-z_]+)=(\"[^\"]*\"|\S+)")
 
 
@@ -46,7 +45,6 @@ class _Reader:
         self.found: list[tuple[int, dict[str, str]]] = []
         self._open: list[str] = []
         self._text: list[str] = []
-        self._length = 0
         self._point: dict[str, str] | None = None
         self._line = 0
         self.parser = expat.ParserCreate()
@@ -72,15 +70,13 @@ class _Reader:
         if len(self._open) >= DEPTH_MOST:
             raise self._refuse("its elements are nested too deeply", f"at most {DEPTH_MOST} deep", "Export it again.")
         self._open.append(name)
-        self._text, self._length = [], 0
+        self._text = []
         if name == "wpt" and len(self._open) == 2:
             self._point = {key: attributes[key] for key in ("lat", "lon") if key in attributes}
             self._line = self.parser.CurrentLineNumber
 
     def _data(self, text: str) -> None:
-        self._length += len(text)
-        if self._length <= TEXT_MOST:
-            self._text.append(text)
+        self._text.append(text)
 
     def _end(self, _tag: str) -> None:
         name = self._open.pop()

@@ -88,6 +88,44 @@ def test_those_struck_least_come_first_and_the_worst_is_as_good_as_can_be() -> N
         }
 
 
+def test_the_worst_is_as_good_as_can_be_between_two_that_both_want_the_fresh_one() -> None:
+    rows = [
+        cand(1, zone="upper", depth=1.0),
+        cand(2, zone="upper", depth=3.0, struck_since_renewed=3),
+        cand(3, zone="lower", depth=1.0, struck_since_renewed=2),
+        cand(4, zone="aside", depth=9.0, struck_since_renewed=1),
+    ]
+    plan = drill(Burial("A", depth_m=(1, 1)), Burial("B", zone="upper"))
+    for seed in range(20):
+        assert pick(plan, rows, seed=seed).targets == {"A": tid(3), "B": tid(1)}
+
+
+def test_one_that_must_take_a_struck_target_does_not_make_the_others_careless() -> None:
+    rows = [
+        cand(1, zone="lower", struck_since_renewed=5),
+        cand(2),
+        *[cand(n, struck_since_renewed=4) for n in range(3, 9)],
+    ]
+    for seed in range(20):
+        assert pick(drill(Burial("A", zone="lower"), Burial("B")), rows, seed=seed).targets["B"] == tid(2)
+
+
+def test_all_wishes_between_the_same_two_hold_together() -> None:
+    pair = drill(Burial("A", apart=(Apart("B", 15, 100),)), Burial("B", apart=(Apart("A", 0, 25), Apart("A", 5, 90))))
+    for seed in range(20):
+        a, b = pick(pair, ROW, seed=seed).targets.values()
+        assert abs(int(a, 16) - int(b, 16)) == 2
+
+
+def test_a_distance_that_differs_by_direction_is_asked_one_way_only() -> None:
+    def uphill(a: Candidate, b: Candidate) -> float:
+        return max(0.0, b.x_m - a.x_m)
+
+    pair = drill(Burial("A"), Burial("B", apart=(Apart("A", 15, 25),)))
+    assert pick(pair, ROW, seed=2, distance=uphill) == pick(pair, ROW[::-1], seed=2, distance=uphill)
+    assert pick(pair, ROW[::-1], seed=2, distance=uphill).staffed
+
+
 def test_seeds_differ() -> None:
     chosen = {pick(drill(Burial("A")), ROW, seed=seed).targets["A"] for seed in range(60)}
     assert chosen == {c.target for c in ROW}
@@ -113,7 +151,7 @@ def test_given_functions_are_asked_whatever_they_say() -> None:
 
 def near(a: Candidate, b: Candidate) -> float:
     """Signals closer than 15 m cannot be told apart; only asked one way round."""
-    return 1.0 if a.x_m < b.x_m < a.x_m + 15 else 0.0
+    return 1.0 if b.x_m < a.x_m < b.x_m + 15 else 0.0
 
 
 def test_signals_that_cannot_be_told_apart_are_not_picked_together() -> None:
