@@ -20,19 +20,18 @@ from fieldctl.units import EVERYBODY, TargetId, target_from_address
 from fieldctl.wire import adding, envelope, messages, obey, seal
 from fieldctl.wire.frames import Deframer
 from fieldctl.wire.messages import Ability, Message, Why
-from fieldctl.wire.session import RESEND_MAX_US, Session
+from fieldctl.wire.session import Session
 from sims import node_orders as orders
 from sims import node_words as words
 from sims.cell import Cell
 from sims.crystal import RATE_MAX_PPM, Crystal
 from sims.gate import Gate
+from sims.pushing import Pusher
 from sims.storage import Logged, PowerCut, Storage, StorageBroken
 from sims.world import Handle, Scheduler
 
 TURNAROUND_MORE_US = 300
 LOG_MAX = 64
-PUSH_MAX = 8  # strikes in one push over MQTT
-PUSH_FIRST_US = 400_000  # as the controller's own resends over MQTT
 REBOOT_US = 400_000
 LISTENS_US = 250_000  # how long a sleeper listens each time that it wakes
 ABILITIES = int(
@@ -75,7 +74,7 @@ class Node:
         cell: Cell | None = None,
         window: int | None = None,
     ) -> None:
-        self._scheduler = scheduler
+        self.scheduler = scheduler
         self.rng = rng
         self.storage = storage
         self.address = storage.address
@@ -107,8 +106,7 @@ class Node:
         self.wake_us = 0
         self._awake_since = 0
         self._sent_counted = 0
-        self._push: Handle | None = None
-        self._push_wait = PUSH_FIRST_US
+        self.pusher = Pusher(self)
         self._back: Handle | None = None
 
     # ---- power ----------------------------------------------------------------------------------------------
@@ -123,7 +121,7 @@ class Node:
         """A new life: another boot id, ticks from near zero, nothing granted."""
         if self.on or self.dead:
             return
-        now = self._scheduler.now_us()
+        now = self.scheduler.now_us()
         self._back = None
         self.gate.settle(now, None)
         self.gate.held = None
@@ -136,7 +134,7 @@ class Node:
         self.deframer = Deframer()
         self._awake_since = now
         self.on = True
-        self._guarded(self._boot)
+        self.guarded(self._boot)
 
     def _boot(self) -> None:
         self.storage.write(boot=self.storage.boot + 1)
@@ -146,23 +144,20 @@ class Node:
     def connected(self) -> None:
         """The medium can carry again: on one where it may speak unasked it says who it is, and what waits."""
         if self.on and self.medium is not None and self.medium.pushes and self.session is not None:
-            now = self._scheduler.now_us()
+            now = self.scheduler.now_us()
             self.say(words.greeting(self, now, 0), 0, now)
-            self._push_wait = PUSH_FIRST_US
-            self._push_strikes()
+            self.pusher.begin()
 
     def power_off(self) -> None:
         """The power goes."""
         if not self.on:
             return
-        now = self._scheduler.now_us()
+        now = self.scheduler.now_us()
         self.settle()
         self.gate.forbid(now)
         self.gate.held = None
         self.on = False
-        if self._push is not None:
-            self._push.cancel()
-            self._push = None
+        self.pusher.stop()
         if self.medium is not None:
             self.medium.silence(self)
 
@@ -171,14 +166,14 @@ class Node:
         self.power_off()
         if self._back is not None:
             self._back.cancel()
-        self._back = self._scheduler.call_at(self._scheduler.now_us() + down_us, self.power_on, why)
+        self._back = self.scheduler.call_at(self.scheduler.now_us() + down_us, self.power_on, why)
 
     def die(self) -> None:
         """For good."""
         self.power_off()
         self.dead = True
 
-    def _guarded(self, step: Callable[..., None], *args: object) -> None:
+    def guarded(self, step: Callable[..., None], *args: object) -> None:
         """Do something that may write: the power may go there, or the chip refuse."""
         try:
             step(*args)
@@ -228,7 +223,7 @@ class Node:
 
     def settle(self) -> None:
         """Bring `sent`, `past_grant_us` and the cell up to now."""
-        now = self._scheduler.now_us()
+        now = self.scheduler.now_us()
         self.gate.settle(now, self.crystal if self.on else None)
         if self.on:
             sent = sum(end - start for start, end in self.gate.sent[self._sent_counted :])
@@ -251,11 +246,11 @@ class Node:
         if not self.on or not self.armed or self.asleep_until:
             self.unnoticed += 1
             return None
-        now = self._scheduler.now_us()
+        now = self.scheduler.now_us()
         stored = self.storage
         if len(stored.strikes) >= LOG_MAX:
             self.overflowed += 1
-            self._guarded(self._count_dropped)
+            self.guarded(self._count_dropped)
             return None
         number = self._number + (0 if self.faults.repeats_numbers and self._number else 1)
         logged = Logged(stored.boot, number, self.ticks(now), tuple(features), now)
@@ -269,10 +264,8 @@ class Node:
             return None
         self._number = number
         self.made.append(logged)
-        self._scheduler.trace("strike", self.address, now, logged.boot, number)
-        if self.on and self.medium is not None and self.medium.pushes:
-            self._push_wait = PUSH_FIRST_US
-            self._guarded(self._push_strikes)
+        self.scheduler.trace("strike", self.address, now, logged.boot, number)
+        self.guarded(self.pusher.new, logged)
         return logged.boot, number
 
     def _count_dropped(self) -> None:
@@ -280,11 +273,11 @@ class Node:
 
     def press(self) -> None:
         """Somebody presses its button, or holds a magnet to it."""
-        self.pressed_us = self._scheduler.now_us()
+        self.pressed_us = self.scheduler.now_us()
 
     def jump_clock(self, by_us: int) -> None:
         """A fault: its counter leaps (never below zero)."""
-        now = self._scheduler.now_us()
+        now = self.scheduler.now_us()
         self.settle()
         by_us = max(by_us, -self.ticks(now))
         self.crystal.jump(by_us)
@@ -405,31 +398,6 @@ class Node:
         if self.medium is not None:
             turnaround = words.TURNAROUND_US + 1 + int(self.rng.random() * TURNAROUND_MORE_US)
             self.medium.speak(self, payload, at_us + turnaround)
-
-    def _push_strikes(self) -> None:
-        """Over MQTT: what waits, oldest first, and again until it is acknowledged."""
-        if not self.on or self.session is None or not self.storage.strikes:
-            return
-        now = self._scheduler.now_us()
-        for logged in self.storage.strikes[:PUSH_MAX]:
-            ticks = self.ticks(now)
-            self.say(words.strike_message(self, logged, ticks, words.flags_now(self, ticks, now), None), 0, now)
-        self._arm_push()
-
-    def push_again_soon(self) -> None:
-        """Something was acknowledged: what still waits is pushed again as if it were new."""
-        if self.medium is not None and self.medium.pushes:
-            self._push_wait = PUSH_FIRST_US
-            self._arm_push()
-
-    def _arm_push(self) -> None:
-        if self._push is not None:
-            self._push.cancel()
-            self._push = None
-        if self.storage.strikes:
-            wait = int(self._push_wait * self.rng.uniform(1.0, 1.3))
-            self._push_wait = min(self._push_wait * 2, RESEND_MAX_US)
-            self._push = self._scheduler.call_at(self._scheduler.now_us() + wait, self._guarded, self._push_strikes)
 
 
 _ROWS: dict[int, Callable[[Node, envelope.Envelope, int, bool], None]] = {

@@ -58,8 +58,8 @@ def carry_out(node: Node, standing: obey.Standing, message: Message, at_us: int)
     if isinstance(message, messages.Sleep):
         node.asleep_until = message.until
         node.wake_us = max(1, message.wake) * 1_000_000
-    if isinstance(message, messages.Ack) and node.medium is not None and node.medium.pushes:
-        node.push_again_soon()
+    if isinstance(message, messages.Ack):
+        node.pusher.soon()
     return answer
 
 
