@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import math
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -326,9 +325,7 @@ def is_slug(text: str) -> bool:
 def _number(value: Any, least: float, most: float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f"it is {_kind(value)}: {_short(value)}")
-    if isinstance(value, float) and not math.isfinite(value):
-        raise ValueError(f"{value} is no number that can be used")
-    if not least <= value <= most:
+    if not least <= value <= most:  # nan is never within
         raise ValueError(f"{_short(value)} is outside {least:g} to {most:g}")
     return float(value)
 

@@ -43,12 +43,19 @@ def new_site(folder: pathlib.Path) -> tuple[pathlib.Path, ...]:
             expected="a folder without a site",
             remedy="Name another folder, or move these files away first.",
         )
-    (folder / "drills").mkdir(parents=True, exist_ok=True)
-    (folder / "surveys").mkdir(exist_ok=True)
     written = []
-    for name, text in templates():
-        path = folder / name
-        with path.open("x", encoding="utf-8", newline="\n") as file:  # x: never over what appeared meanwhile
-            file.write(text)
-        written.append(path)
+    try:
+        (folder / "drills").mkdir(parents=True, exist_ok=True)
+        (folder / "surveys").mkdir(exist_ok=True)
+        for name, text in templates():
+            with (folder / name).open("x", encoding="utf-8", newline="\n") as file:  # x: never over what appeared since
+                file.write(text)
+            written.append(folder / name)
+    except OSError as error:
+        done = ", ".join(str(path) for path in written) or "nothing"
+        raise Refused(
+            f"{error.filename or folder} cannot be written: {error.strerror}. Written so far: {done}.",
+            expected="a folder that this user may write to, with room",
+            remedy="Mend that, or name another folder.",
+        ) from None
     return tuple(written)

@@ -52,3 +52,19 @@ def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path: pathlib.Path) ->
     (tmp_path / "site").write_text("")
     with pytest.raises(Refused, match="is a file"):
         new_site(tmp_path / "site")
+
+
+def test_a_link_into_nowhere_counts_as_something_there(tmp_path: pathlib.Path) -> None:
+    (tmp_path / "site.toml").symlink_to(tmp_path / "elsewhere.toml")
+    with pytest.raises(Refused, match=r"site\.toml"):
+        new_site(tmp_path)
+    assert not (tmp_path / "elsewhere.toml").exists()
+
+
+def test_what_appears_meanwhile_is_not_overwritten(tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "site.toml").write_text("mine")
+    monkeypatch.setattr(pathlib.Path, "exists", lambda _: False)
+    with pytest.raises(Refused, match="File exists") as refused:
+        new_site(tmp_path)
+    assert "Written so far: nothing" in refused.value.what
+    assert (tmp_path / "site.toml").read_text() == "mine"

@@ -84,6 +84,11 @@ def test_a_document_with_everything_in_it() -> None:
     assert set(lines) == paths(tomllib.loads(SAMPLE))
 
 
+def test_a_table_stands_where_it_is_first_named() -> None:
+    assert toml_lines("a.x = 1\na.y = 2\n[b.c]\n[b]\n")[("a",)] == 1
+    assert toml_lines("[b.c]\nk = 1\n[b]\n")[("b",)] == 1
+
+
 @pytest.mark.parametrize("text", ["", "\n\n", "# only this", "k = 1", "k=[]\n", "[a]", "a = {}\r\nb = 1\r\n"])
 def test_small_documents(text: str) -> None:
     assert set(toml_lines(text)) == paths(tomllib.loads(text))
