@@ -35,6 +35,7 @@ class BusLine(Line):
         self._last_byte = 0
         self._busy_until = 0
         self._shouts: list[bytes] = []
+        self._asides: list[bytes] = []
         self.search: SearchTurn | None = None
 
     def begin(self, link: Link) -> None:
@@ -86,8 +87,18 @@ class BusLine(Line):
         self.bus.set_exercise(exercise & self.members.keys(), self._now())
         self._go()
 
+    @property
+    def garbled(self) -> Counter[str]:
+        """The running count of what was no frame: what overlaps is heard as that."""
+        return self._deframer.lost
+
+    def say_aside(self, data: bytes) -> None:
+        """Send a frame that nobody answers, when the line is free."""
+        self._asides.append(data)
+        self._go()
+
     def frames_lost(self) -> dict[str, int]:
-        """What was no frame, by kind."""
+        """See `Line`."""
         return dict(self._deframer.lost)
 
     def bytes_arrived(self, link: Link, data: bytes, at: HostUs) -> None:
@@ -137,8 +148,14 @@ class BusLine(Line):
             self.shout(self._shouts[0])
             self._shouts = []
             return
-        if self.search is not None and (data := self.search.next(now)) is not None:
-            if data and self.link.send(data) is None:
+        if self._asides:
+            aside = self._asides.pop(0)
+            self.link.send(aside)
+            self._busy_until = now + round(len(aside) * bus.BYTE_US) + ANSWER_BEGINS_WITHIN_US
+            self._set_timer(self._busy_until)
+            return
+        if self.search is not None and (hail := self.search.next(now)) is not None:
+            if self.link.send(hail) is None:
                 self.counts["full"] += 1
             self._busy_until = now + max(1_000, self.search.listens_until - now)
             self._set_timer(self._busy_until)

@@ -10,6 +10,7 @@ import asyncio
 import contextlib
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldctl import __version__
@@ -18,47 +19,41 @@ from fieldctl.controller.alloff import AllOffKeeper
 from fieldctl.controller.bus_line import BusLine
 from fieldctl.controller.exercises import Exercises
 from fieldctl.controller.grants import Grants
+from fieldctl.controller.hearing import Hearing
 from fieldctl.controller.known import Known
 from fieldctl.controller.line import Line, window_of
 from fieldctl.controller.memory import Memory, remember
 from fieldctl.controller.pen import Pen
 from fieldctl.controller.ports import LinkConfig, Outside
 from fieldctl.controller.strikes import StrikeDesk
-from fieldctl.errors import FieldctlError, LinkDown
+from fieldctl.errors import BadInput, FieldctlError, LinkDown, Refused
 from fieldctl.events import (
+    ANYBODY,
     FIELD,
     ControllerStarted,
     ControllerStopped,
     ExerciseInterrupted,
     ExerciseResumed,
+    Fact,
+    GenerationRaised,
     LinkChanged,
     TargetAdded,
     TargetBarred,
-    TargetGreeted,
-    TargetOdd,
 )
 from fieldctl.site.day import Day
 from fieldctl.site.day import step as day_step
 from fieldctl.site.model import MqttLink, SerialLink
-from fieldctl.units import US_PER_S, BootId, HostTime, HostUs, TargetId
+from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import bus
 from fieldctl.wire.messages import (
     Ability,
     Ack,
     Arm,
     Ask,
-    Counters,
     Flags,
-    Greeting,
     Message,
-    Outcome,
     Quiet,
-    Report,
-    Result,
-    Status,
-    Strike,
     What,
-    Why,
 )
 from fieldctl.wire.session import RESEND_FIRST_US, Ended, Posted, Session
 
@@ -91,12 +86,16 @@ class Controller:
         self.all_off = AllOffKeeper(
             outside, self.pen, self.grants, self.lines.values, self.known.values, self.post_first
         )
-        self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.odd)
+        self.hearing = Hearing(self)
+        self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
+        self.people = ledger.names()
         self.names: dict[TargetId, str] = {}
         self.added: dict[TargetId, TargetAdded] = {}
-        self.odd_now: dict[tuple[TargetId, str], TargetOdd] = {}
         self.outcomes: Counter[str] = Counter()
+        self.exercise_count = 0
+        self.requests: dict[str, str] = {}  # a client's own id of a start -> the exercise that it became
+        self._taps = 0
         self.order_waiters: dict[int, asyncio.Future[Ended]] = {}
         self.watchers: list[Callable[[tuple[Entry, ...]], None]] = []
         self.ready = asyncio.Event()
@@ -105,7 +104,6 @@ class Controller:
         self._alive_us = 0
         self._pace: tuple[frozenset[TargetId], bool] = (frozenset(), False)
         self._unsubscribe = ledger.subscribe(self._committed)
-        self._barring: set[TargetId] = set()
         self.failed: FieldctlError | None = None
 
     # ---- life ------------------------------------------------------------------------------------------------
@@ -142,8 +140,10 @@ class Controller:
         for place in self.site.places:
             self.names[place.target] = place.name
         for added in memory.added.values():
-            self._join(added)
+            self.admit(added)
         self.names.update(memory.names)
+        self.exercise_count = memory.exercises
+        self.requests = dict(memory.requests)
         self.grants.next_id = memory.next_grant
         self.grants.generation = memory.generation
         may_send = {g.target: memory.grant_until(g, self.outside) for g in memory.open_grants.values()}
@@ -173,11 +173,15 @@ class Controller:
         self.grants.close_unknown(memory.open_grants.values())
         self.exercises.after_restart()
 
-    def _join(self, added: TargetAdded) -> None:
-        self.added[added.target] = added
+    def admit(self, added: TargetAdded) -> Known:
+        """Begin to speak to a target that has keys of this site."""
         config = next((c for c in self.outside.links if c.name == added.link), None)
         if config is None:
-            return
+            raise BadInput(
+                f"Target {added.target} was added on link {added.link!r}, which {self.site.name} no longer names.",
+                remedy="Name that link in site.toml again, or take the target out.",
+            )
+        self.added[added.target] = added
         kind = "mqtt" if isinstance(config, MqttLink) else "serial"
         keys = self.outside.keys.of(added.target, added.key_version)
         session = Session(
@@ -193,6 +197,20 @@ class Controller:
             self.names[added.target] = added.name
         self.line_of(config).join(known)
         self.all_off.joined(known)
+        return known
+
+    def part_with(self, target: TargetId) -> None:
+        """Speak to a target no more; all off still lists it while it has not confirmed."""
+        known = self.known.pop(target, None)
+        self.added.pop(target, None)
+        if known is not None:
+            self.lines[known.line].leave(known)
+
+    def rejoin(self, target: TargetId, key_version: int) -> None:
+        """Speak to a target under its new keys."""
+        old = self.added[target]
+        self.part_with(target)
+        self.admit(replace(old, key_version=key_version))
 
     def line_of(self, config: LinkConfig) -> Line:
         """The line that uses the link of this configuration."""
@@ -285,6 +303,53 @@ class Controller:
             known.asked_report_us = now
             self.post(known, Ask(self.outside.nonce(), int(What.REPORT)), now + ORDER_LIVES_US, "ask report")
 
+    # ---- what verbs use --------------------------------------------------------------------------------------
+
+    async def write(self, *facts: Fact) -> None:
+        """Commit facts before going on; LedgerFailed when they could not be."""
+        self.pen.write(*facts)
+        await self.settle()
+
+    async def settle(self) -> None:
+        """Wait until what was written is committed and has had its effect."""
+        await self.pen.settle()
+        if self.pen.broken is not None:
+            raise self.pen.broken
+
+    def person(self, name: str) -> PersonId:
+        """The id of a person by name or id; a new name gets an id, so that the ledger never holds a name."""
+        name = name.strip()
+        if name in ("", FIELD, ANYBODY) or name in self.people:
+            return PersonId(name)
+        for known, said in self.people.items():
+            if said.casefold() == name.casefold():
+                return known
+        person = PersonId(f"p-{self.outside.nonce().hex()[:10]}")
+        self.people[person] = name
+        self.ledger.name_person(person, name)
+        return person
+
+    def next_tap(self) -> str:
+        """A name for something tapped that is unique in this ledger."""
+        self._taps += 1
+        return f"{self.ledger.head()[0]}-{self._taps}"
+
+    async def ask(self, known: Known, message: Message, what: str) -> Ended:
+        """Post an order and wait for its outcome."""
+        handle = self.post(known, message, self.outside.clock.now() + ORDER_LIVES_US, what)
+        if handle is None:
+            raise Refused(f"Too many orders wait for {known.target}.", remedy="Wait a moment, and try again.")
+        waiter: asyncio.Future[Ended] = asyncio.get_running_loop().create_future()
+        self.order_waiters[handle] = waiter
+        return await waiter
+
+    async def raise_generation(self, by: PersonId, reason: str) -> int:
+        """Raise the generation above every one that a target was heard to obey."""
+        highest = max([self.grants.generation, *(k.generation or 0 for k in self.known.values())])
+        await self.write(GenerationRaised(highest + 1, by, reason))
+        self.grants.generation = highest + 1
+        return highest + 1
+
     # ---- orders ----------------------------------------------------------------------------------------------
 
     def post(self, known: Known, message: Message, expires_us: int, _what: str) -> int | None:
@@ -319,7 +384,7 @@ class Controller:
         else:
             known.lost_orders = 0
         if ended.verdict == "superseded":
-            self.odd(
+            self.hearing.odd(
                 known,
                 "superseded",
                 "It obeys a controller of a higher generation. To do: find the other controller; if this is the one "
@@ -330,134 +395,25 @@ class Controller:
         if waiter is not None and not waiter.done():
             waiter.set_result(ended)
 
-    # ---- what targets say --------------------------------------------------------------------------------------
+    # ---- what the lines bring ----------------------------------------------------------------------------------
 
     def opened(self, known: Known, message: Message, at: HostUs) -> None:
         """See `Ear`: the conversation is open."""
-        assert isinstance(message, Counters)
-        known.generation = message.generation
-        self._state_of(known, message.boot, message.ticks, message.flags)
-        self.all_off.heard(known, message.epoch, message.flags)
+        self.hearing.opened(known, message)
         self._ask_what_is_due(known, at)
 
     def heard(self, known: Known, message: Message, at: HostUs) -> None:
         """See `Ear`: a target said something that can be believed."""
-        newest = self._state_of(known, message.boot, message.ticks, message.flags)  # type: ignore[attr-defined]
-        match message:
-            case Status():
-                if newest:
-                    known.grant_id = message.grant_id or 0
-                    known.since_ticks = message.since or 0
-                    self.grants.heard(known)
-            case Strike():
-                self.strikes.take(known, message)
-            case Outcome():
-                known.generation = message.generation
-                self.all_off.heard(known, message.epoch, message.flags)
-                if message.result == Result.SUPERSEDED:
-                    known.trouble["superseded"] += 1
-            case Greeting():
-                self._greeted(known, message)
-            case Report():
-                known.report, known.reported_us = message, at
-                known.generation = message.generation
-                self.all_off.heard(known, message.epoch, message.flags)
-                self._note_telemetry(known, message, at)
-
-    def _state_of(self, known: Known, boot: int, ticks: int, flags: int) -> bool:
-        """Take boot and flags from a message; False for one that was overtaken by a later one."""
-        if known.boot is not None and (boot, ticks) < (known.boot, known.ticks):
-            known.trouble["overtaken"] += 1
-            return False
-        if boot != known.boot:
-            if known.boot is not None:
-                known.trouble["reboots"] += 1
-            known.boot, known.greeting, known.grant_id, known.since_ticks = boot, None, 0, 0
-        known.ticks, known.flags = ticks, flags
-        if known.sends_unasked():
-            self.odd(
-                known,
-                "gate-on",
-                "Its gate reads on although nothing was granted: it is not quiet. To do: all off; if it stays on, "
-                "find it with a receiver and dig it out. Any signal is a person until proved otherwise.",
-            )
-            if self.day.usable(known.target) and not self.is_barred(known.target):
-                self.pen.write(TargetBarred(known.target, "its gate reads on although nothing was granted", FIELD))
-                self._barring.add(known.target)
-        return True
-
-    def is_barred(self, target: TargetId) -> bool:
-        """Whether a target is barred, or is just being written down as such."""
-        return target in self.day.barred or target in self._barring
-
-    def _greeted(self, known: Known, greeting: Greeting) -> None:
-        known.greeting = greeting
-        self.pen.write(
-            TargetGreeted(
-                target=known.target,
-                boot=BootId(greeting.boot),
-                why=_why(greeting.why),
-                hardware=greeting.hardware.hex(),
-                firmware=greeting.firmware,
-                contract=greeting.contract,
-                abilities=tuple(str(a.name).lower() for a in Ability if greeting.abilities & a),
-                at=self.outside.here(),
-            )
-        )
-        added = self.added.get(known.target)
-        if added is not None and added.hardware and added.hardware != greeting.hardware.hex():
-            self.odd(
-                known,
-                "two-with-one-id",
-                f"Hardware {greeting.hardware.hex()} answers under the id of {added.hardware}. "
-                "To do: take one of the two out and add it anew.",
-            )
-
-    def _note_telemetry(self, known: Known, report: Report, at: HostUs) -> None:
-        from fieldctl.ledger.telemetry import Telemetry
-
-        self.ledger.put_telemetry(
-            [
-                Telemetry(
-                    known.target,
-                    HostTime(self.outside.clock.boot, at),
-                    self.outside.clock.wall(),
-                    volts_rest=report.rest_mv / 1000,
-                    volts_load=report.load_mv / 1000,
-                    temperature_c=round(report.kelvin10 / 10 - 273.15, 2),
-                    noise=float(report.noise),
-                    extra={"charge_mas": report.charge, "bad_frames": report.bad_frames},
-                )
-            ]
-        )
+        self.hearing.heard(known, message, at)
 
     def clock_odd(self, known: Known, finding: object) -> None:
         """See `Ear`: a target's clock cannot be right."""
-        known.trouble[type(finding).__name__] += 1
-        self.odd(
-            known,
-            "clock",
-            f"{finding}. To do: nothing in the middle of an exercise; its times carry a wider ± until it has settled. "
-            "Replace the target if it happens again.",
-        )
+        self.hearing.clock_odd(known, finding)
 
     def misaddressed(self, line: Line, known: Known, said: int) -> None:
         """See `Ear`: an answer came under another address than the one that was asked."""
         line.counts["misaddressed"] += 1
-        self.odd(
-            known,
-            "answers-for-another",
-            f"It was asked, and an answer came under the id {said:08x} without that one's seal. "
-            "To do: look for a second target with that id.",
-        )
-
-    def odd(self, known: Known, what: str, detail: str) -> None:
-        """Show something odd about a target by name; written down once until it has been well for a while."""
-        known.trouble[what] += 1
-        key = (known.target, what)
-        if key not in self.odd_now:
-            self.odd_now[key] = fact = TargetOdd(known.target, what, detail, self.outside.here())
-            self.pen.write(fact)
+        self.hearing.misaddressed(known, said)
 
     def line_lost(self, line: Line, why: LinkDown) -> None:
         """See `Ear`: a link is gone; its task opens the next one."""
@@ -473,7 +429,7 @@ class Controller:
                 continue  # a strike that was on file already
             self.day = day_step(self.day, fact, self._zone_of)
             if isinstance(fact, TargetBarred):
-                self._barring.discard(fact.target)
+                self.hearing.barring.discard(fact.target)
             self.exercises.committed(fact)
         if entries:
             self._set_pace()
@@ -489,10 +445,3 @@ class Controller:
         self.grants.leases.clear()
         self.exercises.ledger_failed(self.outside.here())
         self.failed = error
-
-
-def _why(code: int) -> str:
-    try:
-        return Why(code).name.lower().replace("_", "-")
-    except ValueError:
-        return f"code {code}"

@@ -100,6 +100,10 @@ class Line:
         """Which targets are in an exercise, and whether a signal is searched for."""
         raise NotImplementedError
 
+    def frames_lost(self) -> dict[str, int]:
+        """What was no frame, by kind."""
+        return {}
+
     # ---- the links' receiver ---------------------------------------------------------------------------------
 
     def bytes_arrived(self, link: Link, data: bytes, at: HostUs) -> None:

@@ -49,6 +49,7 @@ class Memory:
     last_known: HostTime | None = None  # when a controller was last alive
     heard: dict[TargetId, str] = field(default_factory=dict)
     exercises: int = 0
+    requests: dict[str, str] = field(default_factory=dict)
 
     def day(self, zone_of: Mapping[TargetId, str]) -> Day:
         """The field's day."""
@@ -118,6 +119,8 @@ def _take(memory: Memory, fact: Fact) -> None:
             memory.began.add(fact.grant)
         case ExerciseStarted():
             memory.exercises += 1
+            if request := fact.conditions.get("request"):
+                memory.requests[request] = fact.exercise
         case ControllerStarted():
             memory.closed = False
         case ControllerStopped():

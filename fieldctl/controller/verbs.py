@@ -1,0 +1,116 @@
+"""What a person may ask for: one table of verbs, used by the control socket, the web and the tests alike.
+
+A verb takes plain values and gives a JSON-able mapping, or raises an error with a remedy. `right` names what a person
+needs for it: watch, instruct, upkeep or in-charge; "anybody" needs none. Who may use the socket has all rights.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from fieldctl.controller import snapshot
+from fieldctl.controller.verbs_day import DayVerbs
+from fieldctl.controller.verbs_exercise import ExerciseVerbs
+from fieldctl.controller.verbs_target import TargetVerbs
+from fieldctl.errors import BadInput
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+
+Right = Literal["anybody", "watch", "instruct", "upkeep", "in-charge"]
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Verb:
+    """One thing that can be asked for."""
+
+    name: str
+    right: Right
+    call: Callable[..., Awaitable[Row]]
+
+
+class Desk:
+    """All verbs of one controller."""
+
+    def __init__(self, controller: Controller) -> None:
+        from pydantic import ConfigDict, validate_call
+
+        self._c = controller
+        day, exercise, target = DayVerbs(controller), ExerciseVerbs(controller), TargetVerbs(controller)
+        table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (
+            ("status", "watch", self.status),
+            ("all-off", "anybody", self.all_off),
+            ("all-off-release", "in-charge", self.release),
+            ("generation-raise", "in-charge", self.raise_generation),
+            ("day-check", "watch", day.check),
+            ("day-open", "in-charge", day.open),
+            ("day-close", "in-charge", day.close),
+            ("day-renewed", "instruct", day.renewed),
+            ("manual-out", "instruct", day.manual_out),
+            ("manual-in", "instruct", day.manual_in),
+            ("drill-list", "watch", exercise.drills),
+            ("exercise-check", "watch", exercise.check),
+            ("exercise-start", "instruct", exercise.start),
+            ("exercise-stop", "instruct", exercise.stop),
+            ("exercise-reopen", "instruct", exercise.reopen),
+            ("exercise-resume", "instruct", exercise.resume),
+            ("exercise-call", "instruct", exercise.call),
+            ("exercise-split", "instruct", exercise.split),
+            ("exercise-correct", "instruct", exercise.correct),
+            ("exercise-answer", "instruct", exercise.answer),
+            ("exercise-list", "watch", exercise.list_all),
+            ("exercise-show", "watch", exercise.show),
+            ("target-list", "watch", target.list_all),
+            ("target-search", "upkeep", target.search),
+            ("target-add", "upkeep", target.add),
+            ("target-name", "upkeep", target.name),
+            ("target-rotate", "upkeep", target.rotate),
+            ("target-take-out", "upkeep", target.take_out),
+            ("target-bar", "upkeep", target.bar),
+            ("target-clear", "upkeep", target.clear),
+            ("target-locate", "upkeep", target.locate),
+            ("target-locate-end", "upkeep", target.locate_end),
+        )
+        strict = ConfigDict(arbitrary_types_allowed=False, extra="forbid")
+        self.table = {name: Verb(name, right, validate_call(config=strict)(call)) for name, right, call in table}
+
+    async def ask(self, name: str, arguments: Mapping[str, Any]) -> Row:
+        """Carry a verb out; BadInput for an unknown one or for arguments that it does not take."""
+        from pydantic import ValidationError
+
+        verb = self.table.get(name)
+        if verb is None:
+            raise BadInput(f"There is no verb {name!r}.", expected=", ".join(self.table), remedy="Use one of these.")
+        try:
+            return await verb.call(**arguments)
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = ".".join(str(part) for part in first["loc"]) or name
+            raise BadInput(
+                f"{name}: {where}: {first['msg']}.", remedy="Look at what the verb takes, and ask again."
+            ) from None
+
+    async def status(self) -> Row:
+        """The whole field."""
+        return snapshot.status(self._c)
+
+    async def all_off(self, by: str = "anybody", via: str = "socket") -> Row:
+        """Switch everything off, now, and keep it off."""
+        self._c.all_off.order(self._c.person(by), via)
+        return snapshot.all_off(self._c, self._c.outside.clock.now())
+
+    async def release(self, by: str, reason: str) -> Row:
+        """Release all off; starts nothing."""
+        if not reason.strip():
+            raise BadInput("A release needs a reason.", remedy="Say why nothing needs to stay off: --reason TEXT.")
+        if self._c.all_off.state.in_force:
+            self._c.all_off.release(self._c.person(by), reason)
+            await self._c.settle()
+        return snapshot.all_off(self._c, self._c.outside.clock.now())
+
+    async def raise_generation(self, by: str, reason: str) -> Row:
+        """Raise this controller's generation, so that targets obey it and no other."""
+        return {"generation": await self._c.raise_generation(self._c.person(by), reason)}

@@ -1,0 +1,144 @@
+"""Opening and closing the field, renewed surfaces, hand-buried units."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from fieldctl.errors import BadInput, Refused
+from fieldctl.events import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
+from fieldctl.site.checks import Closing, Opening, Problem, Quiet, bars, closing_problems, opening_problems
+from fieldctl.units import PersonId, TargetId
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+
+Row = dict[str, Any]
+
+
+class DayVerbs:
+    """The day's verbs."""
+
+    def __init__(self, controller: Controller) -> None:
+        self._c = controller
+
+    def _heard(self) -> tuple[TargetId, ...]:
+        now = self._c.outside.clock.now()
+        return tuple(k.target for k in self._c.known.values() if k.life(now) == "online")
+
+    def _quiet(self) -> Quiet:
+        """What the field itself says: a target counts as quiet when it said so lately and holds nothing."""
+        now = self._c.outside.clock.now()
+        confirmed = tuple(
+            k.target
+            for k in self._c.known.values()
+            if k.life(now) in ("online", "asleep") and k.says_quiet() and not k.grant_id
+        )
+        return Quiet(tuple(e.id for e in self._c.exercises.running()), confirmed)
+
+    async def check(self, touched: tuple[str, ...] = ()) -> Row:
+        """What is in the way of opening, or of closing when the field is open; changes nothing."""
+        day = self._c.day
+        if day.open:
+            problems = closing_problems(self._c.site, day, Closing(day.in_charge or PersonId("")), self._quiet())
+        else:
+            opening = Opening(PersonId(""), heard=self._heard(), touched=_targets(touched))
+            problems = opening_problems(self._c.site, day, opening)
+        return {"open": day.open, "problems": _rows(problems), "heard": list(self._heard())}
+
+    async def open(
+        self,
+        by: str,
+        hazard: str = "",
+        snow_m: float | None = None,
+        touched: tuple[str, ...] = (),
+        stray_sweep: str = "",
+        exceptions: tuple[str, ...] = (),
+        notes: str = "",
+    ) -> Row:
+        """Open the field; refused with everything that is in the way."""
+        heard = self._heard()
+        opening = Opening(self._c.person(by), hazard, snow_m, heard, _targets(touched), stray_sweep, exceptions)
+        _refuse("open", opening_problems(self._c.site, self._c.day, opening))
+        missing = tuple(t for t in self._c.site.targets if t not in heard)
+        fact = DayOpened(
+            self._c.person(by),
+            self._c.outside.here(),
+            hazard,
+            snow_m or 0.0,
+            heard,
+            missing,
+            _targets(touched),
+            stray_sweep,
+            "; ".join([notes, *exceptions]).strip("; "),
+        )
+        await self._c.write(fact)
+        return {"open": True, "in_charge": by, "fresh_left": self._c.day.fresh_left(self._c.site)}
+
+    async def close(
+        self,
+        by: str,
+        signed: str = "",
+        own_units_back: bool = False,
+        listening_walk: str = "",
+        heard_sending: tuple[str, ...] = (),
+        exceptions: tuple[str, ...] = (),
+    ) -> Row:
+        """Close the field; refused with everything that is in the way. What was heard is barred either way."""
+        closing = Closing(
+            self._c.person(by), own_units_back, listening_walk, _targets(heard_sending), exceptions, signed
+        )
+        new = bars(self._c.day, closing)
+        if new:
+            await self._c.write(*new)
+        _refuse("close", closing_problems(self._c.site, self._c.day, closing, self._quiet()))
+        fact = DayClosed(
+            self._c.person(by),
+            self._c.outside.here(),
+            own_units_back,
+            listening_walk,
+            _targets(heard_sending),
+            exceptions,
+            self._c.person(signed),
+        )
+        await self._c.write(fact)
+        return {"open": False, "exceptions": list(exceptions)}
+
+    async def renewed(self, by: str, how: str, zone: str | None = None) -> Row:
+        """The surface was tilled or snowed over: fresh targets again."""
+        if zone is not None and zone not in {z.name for z in self._c.site.zones}:
+            names = ", ".join(z.name for z in self._c.site.zones)
+            raise BadInput(f"There is no zone {zone!r}.", expected=names, remedy="Name one of these, or none for all.")
+        await self._c.write(SurfaceRenewed(zone, how, self._c.person(by), self._c.outside.here()))
+        return {"fresh_left": self._c.day.fresh_left(self._c.site)}
+
+    async def manual_out(self, unit: str, zone: str, place: str, by: str) -> Row:
+        """Count a hand-buried unit out."""
+        if unit in self._c.day.manual_out:
+            raise Refused(f"Unit {unit} is out already.", remedy=f"Count it in first: fieldctl manual in {unit}.")
+        await self._c.write(ManualOut(unit, zone, place, self._c.person(by), self._c.outside.here()))
+        return {"out": sorted(self._c.day.manual_out)}
+
+    async def manual_in(self, unit: str, by: str, seen_off: bool = False) -> Row:
+        """Count a hand-buried unit in."""
+        if unit not in self._c.day.manual_out and unit not in self._c.day.manual_unseen:
+            raise BadInput(f"Unit {unit} is not out.", remedy="Look at the list: fieldctl status.")
+        await self._c.write(ManualIn(unit, seen_off, self._c.person(by), self._c.outside.here()))
+        return {"out": sorted(self._c.day.manual_out), "not_seen_off": sorted(self._c.day.manual_unseen)}
+
+
+def _targets(names: Sequence[str]) -> tuple[TargetId, ...]:
+    return tuple(TargetId(name.lower()) for name in names)
+
+
+def _rows(problems: Sequence[Problem]) -> list[Row]:
+    return [{"key": p.key, "wrong": p.wrong, "remedy": p.remedy, "may_sign": p.may_sign} for p in problems]
+
+
+def _refuse(what: str, problems: Sequence[Problem]) -> None:
+    if problems:
+        lines = [f"{p.wrong} {p.remedy} [{p.key}]" for p in problems]
+        raise Refused(
+            f"The field cannot {what} yet:\n  " + "\n  ".join(lines),
+            remedy="Do what each line says; where a line may be signed for, name its key with --exception.",
+        )

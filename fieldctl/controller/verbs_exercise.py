@@ -1,0 +1,389 @@
+"""Drills and exercises: check, start, stop, call, split, correct, answer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fieldctl import __version__
+from fieldctl.controller import snapshot
+from fieldctl.drill.corrections import CHANGES, fault_of, strike_id
+from fieldctl.drill.engine import Exercise
+from fieldctl.drill.files import plan_to_mapping, read_drill
+from fieldctl.drill.pick import Candidate, Picks, pick
+from fieldctl.drill.plan import Drill
+from fieldctl.errors import BadInput, FileFaults, NotFound, Refused
+from fieldctl.events import (
+    CallMade,
+    Corrected,
+    ExerciseEnded,
+    ExerciseInterrupted,
+    ExerciseReopened,
+    ExerciseResumed,
+    ExerciseStarted,
+    QuestionAnswered,
+    QuestionAsked,
+    SplitMade,
+    StrikeRecorded,
+)
+from fieldctl.ready import CARDS, Hindrance, TargetView, hindrances
+from fieldctl.site.snow import burial_today
+from fieldctl.units import TAP_PLUS_MINUS_US, Stamp, TargetId, micros, seconds
+from fieldctl.wire.messages import Ability, Flags
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+    from fieldctl.controller.known import Known
+
+Row = dict[str, Any]
+
+START_IN_S = 2.0  # time for every order to arrive before the first signal
+SEEDS = 1_000_000
+
+
+class ExerciseVerbs:
+    """The verbs about drills and exercises."""
+
+    def __init__(self, controller: Controller) -> None:
+        self._c = controller
+
+    # ---- drills ----------------------------------------------------------------------------------------------
+
+    def _drill(self, name: str) -> Drill:
+        path = self._c.outside.folder / "drills" / f"{name.removesuffix('.toml')}.toml"
+        if "/" in name or not path.is_file():
+            known = ", ".join(sorted(p.stem for p in path.parent.glob("*.toml"))) or "none"
+            raise NotFound(f"There is no drill {name!r}.", expected=known, remedy="Name one of these.")
+        return read_drill(path.read_text(encoding="utf-8"), f"drills/{path.name}")
+
+    async def drills(self) -> Row:
+        """Every drill on file with what it asks for, or its faults."""
+        rows: list[Row] = []
+        for path in sorted((self._c.outside.folder / "drills").glob("*.toml")):
+            try:
+                drill = self._drill(path.stem)
+            except FileFaults as faults:
+                rows.append({"drill": path.stem, "faults": [str(f) for f in faults.faults]})
+                continue
+            rows.append(
+                {
+                    "drill": drill.name,
+                    "title": drill.title,
+                    "limit_s": drill.limit_s,
+                    "burials": [{"burial": b.name, "signal": b.signal.kind, "find": b.find} for b in drill.burials],
+                }
+            )
+        return {"drills": rows}
+
+    def candidates(self) -> list[Candidate]:
+        """Every target with a place, as the picker sees it."""
+        day, now = self._c.day, self._c.outside.clock.now()
+        playing = self._c.exercises.playing()
+        rows = []
+        for place in self._c.site.places:
+            known = self._c.known.get(place.target)
+            why = day.why_not(place.target)
+            if not why and known is None:
+                why = "never added to this site"
+            if not why and known is not None and known.life(now) != "online":
+                why = f"{known.life(now)}"
+            if not why and place.target in playing:
+                why = "plays in another exercise"
+            rows.append(
+                Candidate(
+                    place.target,
+                    place.zone,
+                    place.x_m,
+                    place.y_m,
+                    burial_today(place, day.snow_m).depth_m,
+                    None if place.axis is None else place.axis.tilt_deg,
+                    day.struck_since_renewed(place.target),
+                    not why,
+                    why,
+                )
+            )
+        return rows
+
+    def _pick(self, drill: Drill, seed: int, targets: dict[str, str]) -> Picks:
+        again = {name: TargetId(target.lower()) for name, target in targets.items()} or None
+        return pick(drill, self.candidates(), seed=seed, again=again)
+
+    def _views(self) -> dict[TargetId, TargetView]:
+        now = self._c.outside.clock.now()
+        owner = {b.target: e.id for e in self._c.exercises.running() for b in e.burials.values()}
+        return {k.target: self._view(k, now, owner.get(k.target)) for k in self._c.known.values()}
+
+    def _view(self, k: Known, now: Any, playing: str | None) -> TargetView:
+        abilities = k.greeting.abilities if k.greeting else 0
+        return TargetView(
+            k.target,
+            snapshot.label(self._c, k.target),
+            self._c.lines[k.line].kind,
+            k.life(now),
+            None if k.heard_us is None else seconds(now - k.heard_us),
+            snapshot.clock_width_us(k, now),
+            bool(k.flags & Flags.BATTERY_LOW),
+            None if k.report is None else k.report.load_mv,
+            bool(abilities & Ability.TRANSMITTER),
+            bool(abilities & Ability.PAD),
+            k.sends_unasked(),
+            playing,
+        )
+
+    def _hindrances(self, drill: Drill, picks: Picks) -> tuple[Hindrance, ...]:
+        unmet = [Hindrance(f"wish:{u.burial}:{u.wish}", u.wrong, u.nearest) for u in picks.unmet]
+        found = hindrances(
+            drill,
+            picks.targets,
+            self._views(),
+            self._c.day,
+            all_off=self._c.all_off.state.in_force,
+            ledger_failed=self._c.failed is not None,
+        )
+        return (*unmet, *found)
+
+    async def check(self, drill: str, seed: int = 0, targets: dict[str, str] | None = None) -> Row:
+        """Who would play what, and what is in the way; changes nothing."""
+        plan = self._drill(drill)
+        picks = self._pick(plan, seed, targets or {})
+        return {
+            "drill": plan.name,
+            "seed": seed,
+            "picks": dict(picks.targets),
+            "hindrances": [_hindrance(h) for h in self._hindrances(plan, picks)],
+            "cards": list(CARDS),
+        }
+
+    # ---- an exercise's life ----------------------------------------------------------------------------------
+
+    async def start(
+        self,
+        drill: str,
+        by: str,
+        searchers: tuple[str, ...] = (),
+        seed: int | None = None,
+        targets: dict[str, str] | None = None,
+        start_in_s: float = START_IN_S,
+        request: str = "",
+    ) -> Row:
+        """Start an exercise; the same `request` again gives the same exercise, never a second one."""
+        if request and (known := self._c.requests.get(request)) is not None:
+            return self._row(self._exercise(known))
+        plan = self._drill(drill)
+        if not START_IN_S <= start_in_s <= 600:
+            raise BadInput(
+                f"A start {start_in_s:g} s ahead cannot be.", expected=f"{START_IN_S:g} to 600 s", remedy="Name such."
+            )
+        if seed is None:
+            seed = int.from_bytes(self._c.outside.nonce(), "big") % SEEDS
+        picks = self._pick(plan, seed, targets or {})
+        blocking = [h for h in self._hindrances(plan, picks) if h.blocks]
+        if blocking:
+            lines = [f"{h.wrong} {h.remedy} [{h.key}]" for h in blocking]
+            raise Refused(f"{plan.title} cannot start:\n  " + "\n  ".join(lines), remedy="Do what each line says.")
+        self._c.exercise_count += 1
+        name = f"x{self._c.exercise_count}"
+        if request:
+            self._c.requests[request] = name
+        start = Stamp(self._c.outside.here().plus(micros(start_in_s)), 0)
+        fact = ExerciseStarted(
+            exercise=name,
+            drill=plan.name,
+            plan=plan_to_mapping(plan),
+            seed=seed,
+            picks=picks.targets,
+            searchers=tuple(self._c.person(name) for name in searchers),
+            by=self._c.person(by),
+            start=start,
+            conditions=self._conditions(picks, request),
+        )
+        await self._c.write(fact)
+        return self._row(self._exercise(name))
+
+    def _conditions(self, picks: Picks, request: str) -> Row:
+        day = self._c.day
+        places = {}
+        for burial, target in picks.targets.items():
+            place = self._c.site.place(target)
+            places[burial] = {
+                "x_m": place.x_m,
+                "y_m": place.y_m,
+                "depth_m": round(burial_today(place, day.snow_m).depth_m, 2),
+                "azimuth_deg": None if place.axis is None else place.axis.azimuth_deg,
+                "tilt_deg": None if place.axis is None else place.axis.tilt_deg,
+                "struck": day.struck_since_renewed(target),
+            }
+        return {"version": __version__, "snow_m": day.snow_m, "places": places, "request": request}
+
+    def _exercise(self, name: str) -> Exercise:
+        found = self._c.exercises.all.get(name)
+        if found is None:
+            known = ", ".join(self._c.exercises.all) or "none"
+            raise NotFound(f"There is no exercise {name!r}.", expected=known, remedy="Name one of these.")
+        return found
+
+    def _row(self, exercise: Exercise) -> Row:
+        return snapshot.exercise(self._c, exercise)
+
+    async def stop(self, exercise: str, by: str) -> Row:
+        """Stop an exercise: everything of it falls quiet."""
+        found = self._exercise(exercise)
+        if found.status in ("running", "interrupted"):
+            await self._c.write(ExerciseEnded(found.id, "stopped", self._c.person(by), self._c.outside.here()))
+        return self._row(self._exercise(exercise))
+
+    async def reopen(self, exercise: str, by: str) -> Row:
+        """Take back the end of an exercise: what is not found sends again under new grants."""
+        found = self._exercise(exercise)
+        self._may_send_again(found, ("stopped", "complete", "time-up"))
+        await self._c.write(ExerciseReopened(found.id, self._c.person(by), self._c.outside.here()))
+        return self._row(self._exercise(exercise))
+
+    async def resume(self, exercise: str, by: str) -> Row:
+        """Go on with an interrupted exercise: one press of a person."""
+        found = self._exercise(exercise)
+        self._may_send_again(found, ("interrupted",))
+        here = self._c.outside.here()
+        cut = next(f for f in reversed(found.facts) if isinstance(f, ExerciseInterrupted))
+        gap = here.us - cut.last_known.us if here.boot == cut.last_known.boot else 0
+        await self._c.write(ExerciseResumed(found.id, gap, self._c.person(by), here))
+        return self._row(self._exercise(exercise))
+
+    def _may_send_again(self, found: Exercise, states: tuple[str, ...]) -> None:
+        if found.status not in states:
+            raise Refused(
+                f"Exercise {found.id} is {found.status}.", expected=" or ".join(states), remedy="Nothing to do."
+            )
+        if self._c.all_off.state.in_force:
+            raise Refused("All off is in force.", remedy="A person in charge releases it: fieldctl all-off release.")
+        if not self._c.day.open:
+            raise Refused("The field is closed.", remedy="A person in charge opens it: fieldctl day open.")
+        playing = self._c.exercises.playing()
+        taken = [b.target for b in found.burials.values() if b.target in playing]
+        if taken:
+            raise Refused(f"{', '.join(taken)} play in another exercise now.", remedy="Stop that one first.")
+
+    # ---- what people tap -------------------------------------------------------------------------------------
+
+    def _tapped(self, ago_s: float) -> Stamp:
+        if not 0 <= ago_s <= 3600:
+            raise BadInput(f"{ago_s:g} s ago cannot be.", expected="0 to 3600 s", remedy="Correct it later instead.")
+        here = self._c.outside.here()
+        return Stamp(here.plus(-micros(ago_s)), TAP_PLUS_MINUS_US)
+
+    async def call(
+        self,
+        exercise: str,
+        by: str,
+        burial: str | None = None,
+        searcher: str | None = None,
+        ago_s: float = 0.0,
+        call: str = "",
+    ) -> Row:
+        """The searcher says "here"."""
+        found = self._exercise(exercise)
+        self._known_burial(found, burial)
+        name = call or f"{found.id}-call-{self._c.next_tap()}"
+        if not any(isinstance(f, CallMade) and f.call == name for f in found.facts):
+            await self._c.write(
+                CallMade(
+                    found.id,
+                    name,
+                    burial,
+                    searcher and self._c.person(searcher),
+                    self._tapped(ago_s),
+                    self._c.person(by),
+                )
+            )
+        return {"call": name, **self._row(self._exercise(exercise))}
+
+    async def split(
+        self, exercise: str, name: str, by: str, burial: str | None = None, ago_s: float = 0.0, split: str = ""
+    ) -> Row:
+        """A moment on the way: signal, coarse, fine, airway, or a free one."""
+        found = self._exercise(exercise)
+        self._known_burial(found, burial)
+        own = split or f"{found.id}-split-{self._c.next_tap()}"
+        if not any(isinstance(f, SplitMade) and f.split == own for f in found.facts):
+            await self._c.write(SplitMade(found.id, own, name, burial, self._tapped(ago_s), self._c.person(by)))
+        return {"split": own, **self._row(self._exercise(exercise))}
+
+    def _known_burial(self, found: Exercise, burial: str | None) -> None:
+        if burial is not None and burial not in found.burials:
+            names = ", ".join(found.burials)
+            raise BadInput(f"{found.id} has no burial {burial!r}.", expected=names, remedy="Name one of these.")
+
+    async def correct(
+        self,
+        exercise: str,
+        change: str,
+        about: str,
+        by: str,
+        why: str,
+        value: str | float | None = None,
+        correction: str = "",
+    ) -> Row:
+        """A later entry that amends an earlier one; every one can be undone."""
+        found = self._exercise(exercise)
+        fault = fault_of(change, value)
+        if fault is not None:
+            raise BadInput(f"This correction cannot be: {fault}.", remedy="Look at: fieldctl exercise correct --help.")
+        if not why.strip():
+            raise BadInput("A correction needs a reason.", remedy="Say why, in a few words.")
+        known = _subjects(found, change)
+        if about not in known:
+            raise BadInput(
+                f"{change} is about a {CHANGES[change]}; {found.id} has no {about!r}.",
+                expected=", ".join(sorted(known)) or "nothing of that sort yet",
+                remedy="Name one of these.",
+            )
+        name = correction or f"{found.id}-correction-{self._c.next_tap()}"
+        if change == "give" and isinstance(value, str):
+            value = self._c.person(value)
+        if not any(isinstance(f, Corrected) and f.correction == name for f in found.facts):
+            here = self._c.outside.here()
+            await self._c.write(Corrected(found.id, name, change, about, self._c.person(by), why, here, value))
+        return {"correction": name, **self._row(self._exercise(exercise))}
+
+    async def answer(self, exercise: str, question: str, answer: str, by: str) -> Row:
+        """Decide something that the field asked a person."""
+        found = self._exercise(exercise)
+        asked = next((f for f in found.facts if isinstance(f, QuestionAsked) and f.question == question), None)
+        if asked is None or question not in found.asked:
+            names = ", ".join(sorted(found.asked)) or "none"
+            raise BadInput(f"No open question {question!r}.", expected=names, remedy="Answer one of these.")
+        if answer not in asked.choices:
+            raise BadInput(
+                f"{answer!r} is no answer.", expected=", ".join(asked.choices), remedy="Choose one of these."
+            )
+        await self._c.write(QuestionAnswered(found.id, question, answer, self._c.person(by), self._c.outside.here()))
+        return self._row(self._exercise(exercise))
+
+    async def list_all(self) -> Row:
+        """Every exercise that is still in mind, oldest first."""
+        return {"exercises": [self._row(e) for e in self._c.exercises.all.values()]}
+
+    async def show(self, exercise: str) -> Row:
+        """One exercise with its result so far."""
+        return self._row(self._exercise(exercise))
+
+
+def _hindrance(h: Hindrance) -> Row:
+    return {"key": h.key, "wrong": h.wrong, "remedy": h.remedy, "blocks": h.blocks}
+
+
+def _subjects(found: Exercise, change: str) -> set[str]:
+    """What a change can be about in this exercise."""
+    strikes = {strike_id(f) for f in found.facts if isinstance(f, StrikeRecorded)}
+    calls = {f.call for f in found.facts if isinstance(f, CallMade)}
+    splits = {f.split for f in found.facts if isinstance(f, SplitMade)}
+    table: dict[str, set[str]] = {
+        "void": strikes | calls | splits,
+        "judge": strikes,
+        "merge": strikes,
+        "add-hit": set(found.burials),
+        "place-call": calls,
+        "give": set(found.burials),
+        "shift-start": {found.id},
+        "undo": {f.correction for f in found.facts if isinstance(f, Corrected)},
+    }
+    return table[change]
