@@ -7,13 +7,18 @@ a drill of its own).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fieldctl.drill.candidate import Candidate, Pairing
 from fieldctl.drill.plan import Drill
 
 TOO_MUCH = 1.0
+
+
+Allowed = dict[tuple[int, int], list[int]]
+"""By two burials: for each candidate of the first, the bits of those that the second may be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,25 +44,29 @@ class Pairs:
         wished = {(span.b, span.c) for span in self.spans}
         sends = [b for b, burial in enumerate(drill.burials) if burial.signal.kind != "never"]
         self.senders = [(b, c) for b in sends for c in sends if b < c and (b, c) not in wished]
-        self.disturbed = _square(rows, lambda a, b: max(disturbance(a, b), disturbance(b, a))) if self.senders else []
+        disturbed = _square(rows, lambda a, b: max(disturbance(a, b), disturbance(b, a))) if self.senders else []
+        apart = _partners(disturbed, -math.inf, math.nextafter(TOO_MUCH, 0))
+        self._of_span = {(s.b, s.c): _partners(self.metres, s.least_m, s.most_m) for s in self.spans}
+        self._of_senders = dict.fromkeys(self.senders, apart)
 
-    def allowed(
-        self, *, wider: tuple[Span, float] | None = None, disturbance: bool = True
-    ) -> dict[tuple[int, int], list[int]]:
-        """For each pair of burials, in both directions, what the second may be for each candidate of the first.
+    def allowed(self) -> Allowed:
+        """For each pair of burials, in both directions, what the second may be for each candidate of the first."""
+        return _both_ways({**self._of_span, **self._of_senders})
 
-        `wider` lets one span be missed by so many metres; without `disturbance` signals may disturb each other.
-        """
-        pairs: dict[tuple[int, int], list[int]] = {}
-        for span in self.spans:
-            slack_m = wider[1] if wider and wider[0] == span else 0.0
-            rows = _partners(self.metres, lambda m, span=span, slack_m=slack_m: span.off_by_m(m) <= slack_m)  # type: ignore[misc]
-            pairs[span.b, span.c] = pairs[span.c, span.b] = rows
-        if disturbance and self.disturbed:
-            apart = _partners(self.disturbed, lambda value: value < TOO_MUCH)
-            for b, c in self.senders:
-                pairs[b, c] = pairs[c, b] = apart
-        return pairs
+    def without(self, span: Span) -> Allowed:
+        """The same without one wish for a distance."""
+        rest = {pair: rows for pair, rows in self._of_span.items() if pair != (span.b, span.c)}
+        return _both_ways({**rest, **self._of_senders})
+
+    def wider(self, span: Span, by_m: float) -> Allowed:
+        """The same with one wish for a distance that may be missed by so many metres."""
+        by_m += 1e-9  # a miss is a difference of two roundings
+        looser = _partners(self.metres, span.least_m - by_m, span.most_m + by_m)
+        return _both_ways({**self._of_span, **self._of_senders, (span.b, span.c): looser})
+
+    def undisturbed(self) -> Allowed:
+        """The same where signals may disturb each other as they like."""
+        return _both_ways(self._of_span)
 
 
 def spans(drill: Drill) -> tuple[Span, ...]:
@@ -81,13 +90,17 @@ def _square(rows: Sequence[Candidate], pairing: Pairing) -> list[list[float]]:
     return square
 
 
-def _partners(square: Sequence[Sequence[float]], good: Callable[[float], bool]) -> list[int]:
-    """For each candidate the bits of the others with which a pair is good."""
+def _partners(square: Sequence[Sequence[float]], least: float, most: float) -> list[int]:
+    """For each candidate the bits of the others whose number lies between the two."""
     found = []
     for i, row in enumerate(square):
         mask = 0
         for j, value in enumerate(row):
-            if i != j and good(value):
+            if least <= value <= most:
                 mask |= 1 << j
-        found.append(mask)
+        found.append(mask & ~(1 << i))
     return found
+
+
+def _both_ways(pairs: dict[tuple[int, int], list[int]]) -> Allowed:
+    return pairs | {(c, b): rows for (b, c), rows in pairs.items()}

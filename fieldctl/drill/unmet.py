@@ -93,7 +93,7 @@ def why_together(drill: Drill, rows: Sequence[Candidate], table: Table, pairs: P
         )
     found = [*_looser_spans(names, rows, table, pairs), *_looser_own(drill, rows, table)]
     if pairs.senders:
-        way, _ = search(replace(table, pairs=pairs.allowed(disturbance=False)))
+        way, _ = search(replace(table, pairs=pairs.undisturbed()))
         if way is not None:
             wrong = "wherever these burials are placed, two signals cannot be told apart"
             found.append(
@@ -115,6 +115,8 @@ def _first(table: Table, count: int) -> bool:
 
 def _looser_spans(names: Sequence[str], rows: Sequence[Candidate], table: Table, pairs: Pairs) -> Iterable[Unmet]:
     for span in pairs.spans:
+        if search(replace(table, pairs=pairs.without(span)))[0] is None:
+            continue  # not even without this wish
         values = sorted({span.off_by_m(m) for i, row in enumerate(pairs.metres) for m in row[:i]})
         way = _least(values, lambda slack_m, span=span: _search_wider(table, pairs, span, slack_m))  # type: ignore[misc]
         if way is not None:
@@ -128,7 +130,7 @@ def _looser_spans(names: Sequence[str], rows: Sequence[Candidate], table: Table,
 
 
 def _search_wider(table: Table, pairs: Pairs, span: Span, slack_m: float) -> tuple[int, ...] | None:
-    return search(replace(table, pairs=pairs.allowed(wider=(span, slack_m))))[0]
+    return search(replace(table, pairs=pairs.wider(span, slack_m)))[0]
 
 
 def _least(values: Sequence[float], try_: Callable[[float], tuple[int, ...] | None]) -> tuple[int, ...] | None:
