@@ -47,6 +47,7 @@ ARRIVED_MAX = 1024  # messages waiting for the receiver: four for each of 256 ta
 DRAIN_A_TURN = 64  # messages given on in one turn of the loop, so that a flood cannot starve the buses
 UNSENT_MAX = 1024  # messages waiting for the socket
 SUBSCRIBE_FAILED = 0x80  # MQTT 5, section 3.9.3, and MQTT 3.1.1, section 3.9.3: this and above is a refusal
+CANCEL_AGAIN_S = 0.05
 FAREWELL_S = 1.0  # at closing, for what still waits and for the status
 
 Role = Literal["controller", "target", "bridge"]
@@ -168,8 +169,10 @@ class MqttLink(OneLife):
             self._loop.create_task(self._closing.wait(), name=f"mqtt closing {self.name}"),
         ]
         _, others = await asyncio.wait(jobs, return_when=asyncio.FIRST_COMPLETED)
-        for other in others:
-            other.cancel()
+        while others:  # asked again: Python 3.11 loses a cancellation that meets an answer inside wait_for
+            for other in others:
+                other.cancel()
+            _, others = await asyncio.wait(others, timeout=CANCEL_AGAIN_S)
         ends = await asyncio.gather(*jobs, return_exceptions=True)
         failed = [end for end in ends if isinstance(end, Exception)]
         if failed:

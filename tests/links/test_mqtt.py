@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import os
 import signal
+import socket
 import time
 from collections.abc import AsyncIterator
 
@@ -160,7 +161,7 @@ async def test_two_thousand_messages_from_one_target_are_all_given_on_or_counted
     watching.cancel()
     with contextlib.suppress(asyncio.CancelledError):
         await watching
-    assert longest < 0.2
+    assert longest < 0.5  # a flood handled in one go would take the whole of it
     assert [d for _, d, _ in ear.messages] == sorted(d for _, d, _ in ear.messages)
     await link.close()
 
@@ -410,6 +411,46 @@ async def test_a_frozen_broker_does_not_hold_up_the_closing(broker, ear, nothing
         assert time.perf_counter() - began < 2 * mqtt.FAREWELL_S + 0.5
     finally:
         os.kill(broker.pid, signal.SIGCONT)
+
+
+@pytest.mark.parametrize("sending", [True, False], ids=["while sending", "while idle"])
+async def test_a_broker_that_vanishes_without_a_word_is_noticed(broker, ear, monkeypatch, sending, nothing_left):
+    monkeypatch.setattr(mqtt, "ANSWER_S", 0.5)
+    monkeypatch.setattr(mqtt, "KEEPALIVE_S", 60 if sending else 1)
+    link = await controller(broker, ear)
+    link._client._client.socket().setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+    os.kill(broker.pid, signal.SIGSTOP)
+    try:
+        while not ear.lost:
+            while sending and link.alive and link.send(bytes(mqtt.PAYLOAD_MAX), A) is not None:
+                pass
+            await asyncio.sleep(0.01)
+    finally:
+        os.kill(broker.pid, signal.SIGCONT)
+    assert len(ear.lost) == 1
+    assert "was lost" in ear.lost[0].what
+    await link.close()
+
+
+async def test_what_waits_at_closing_still_leaves_if_the_broker_wakes_up(broker, ear):
+    far = Listening()
+    link, node = await controller(broker, ear), await target(broker, far)
+    link._client._client.socket().setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+    os.kill(broker.pid, signal.SIGSTOP)
+    out = -1
+    while out != link.counts().get("bytes_out", 0):  # until the socket takes no more
+        out = link.counts().get("bytes_out", 0)
+        while link.send(bytes(mqtt.PAYLOAD_MAX), A) is not None:
+            pass
+        await asyncio.sleep(0.02)
+    link.clear_unsent()
+    assert link.send(b"all off") is not None
+    closing = asyncio.create_task(link.close())
+    await asyncio.sleep(0.1)
+    os.kill(broker.pid, signal.SIGCONT)
+    await closing
+    await far.until(lambda: any(m[:2] == (None, b"all off") for m in far.messages))
+    await node.close()
 
 
 async def test_closing_twice_and_at_once_leaves_nothing(broker, ear, nothing_left):
