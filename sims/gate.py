@@ -25,6 +25,7 @@ class Gate:
         "lies",
         "past_grant_us",
         "sent",
+        "sent_us",
         "stuck",
     )
 
@@ -33,6 +34,7 @@ class Gate:
         self.stuck = False
         self.lies = False
         self.sent: list[tuple[int, int]] = []
+        self.sent_us = 0
         self.past_grant_us = NEVER
         self._settled = 0
         self._allowed_until = NEVER
@@ -78,6 +80,7 @@ class Gate:
     def _note(self, start: int, end: int) -> None:
         if end <= start:
             return
+        self.sent_us += end - start
         self.past_grant_us = max(self.past_grant_us, end - self._allowed_until)
         if self.sent and self.sent[-1][1] == start:
             self.sent[-1] = (self.sent[-1][0], end)

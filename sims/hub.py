@@ -4,7 +4,8 @@ Every byte takes 86.8 µs. A transmission occupies the line from its first to it
 garbled for all who listen. The controller hears whatever a target says, all targets hear the controller, each at the
 last byte; who speaks does not listen. Work is done by transmission, never by byte: one event at its end.
 
-    hub = Hub(world, network)               network: the faults by line; None for a clean bus
+    hub = Hub(world, network)               network: the faults by line ("0a1b2c3d/up", "0a1b2c3d/down", and
+                                            "adapter" towards the controller); None for a clean bus
     hub.attach(node)                        powers the target on
     link = HubLink(hub, receiver, now)      the controller's end, in the shape of `fieldctl.links.link.Link`
 """

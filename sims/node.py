@@ -226,9 +226,8 @@ class Node:
         now = self.scheduler.now_us()
         self.gate.settle(now, self.crystal if self.on else None)
         if self.on:
-            sent = sum(end - start for start, end in self.gate.sent[self._sent_counted :])
-            self._sent_counted = len(self.gate.sent)
-            self.cell.use(now - self._awake_since, sent)
+            self.cell.use(now - self._awake_since, self.gate.sent_us - self._sent_counted)
+            self._sent_counted = self.gate.sent_us
             self._awake_since = now
 
     def ticks(self, at_us: int) -> int:

@@ -233,7 +233,7 @@ class World:
             self._end_tasks()
             raise
         if self._errors:
-            raise self._errors[0]
+            raise self._errors.pop(0)
         return result
 
     def run_for(self, us: int) -> None:

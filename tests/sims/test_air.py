@@ -114,6 +114,18 @@ def test_strikes_are_pushed_at_once_and_again_with_longer_pauses_until_acknowled
     assert n.pending == ()
 
 
+def test_a_second_strike_does_not_double_the_pushing_of_the_first() -> None:
+    r = Radio()
+    n = r.nodes[0]
+    r.order(n, messages.Arm(1, 1, True, 0))
+    for _ in range(10):
+        n.strike(KNOCK)
+        r.world.run_for(20_000)
+    r.said.clear()
+    r.world.run_for(3_000_000)
+    assert 2 <= [number for _, number in r.strikes()].count(1) <= 4
+
+
 def test_a_target_that_comes_back_says_who_it_is_and_pushes_what_waits() -> None:
     r = Radio()
     n = r.nodes[0]

@@ -96,6 +96,42 @@ def test_a_cut_branch_neither_hears_nor_is_heard_until_it_is_whole() -> None:
     assert m.token(m.nodes[0]) is not None
 
 
+def test_a_cut_branch_is_cut_both_ways() -> None:
+    m = mountain(2)
+    cut, whole = m.nodes
+    m.hub.cut(cut)
+    m.all_off(3)
+    assert (cut.storage.epoch, whole.storage.epoch) == (0, 3)
+    m.heard.clear()
+    m.hub.babble(cut, b"\0hello\0")
+    m.go()
+    assert m.heard == []
+
+
+def test_half_a_frame_stays_with_the_target_until_the_next_burst() -> None:
+    m = mountain(1)
+    n = m.nodes[0]
+    m.hub.write(frames.encode(m.sessions[n.address].token(0))[:-3])  # a controller was killed in the middle of it
+    m.go()
+    assert n.deframer.lost == {}
+    assert m.token(n) is not None
+    assert n.deframer.lost.total() == 1
+
+
+def test_an_adapter_that_sits_on_bytes_keeps_their_order() -> None:
+    m = mountain(1, network=True)
+    network = m.hub._network
+    assert network is not None
+    network.lines["adapter"].set_weather(Weather(delay=0.7, delay_max_us=60_000))
+    m.heard.clear()
+    for i in range(60):
+        m.hub.speak(m.nodes[0], bytes([i + 1]), m.world.now_us() + 1)
+        m.go(5_000)
+    m.go(200_000)
+    assert answers(m) == [bytes([i + 1]) for i in range(60)]
+    assert network.struck["delay"] > 20
+
+
 def test_two_targets_with_one_address_answer_together_and_are_garbled() -> None:
     m = mountain(1)
     twin = node(m.world, 1)
@@ -124,9 +160,9 @@ def test_each_fault_of_a_bus_strikes_and_is_counted_and_calm_ends_it(kind: str) 
     network = m.hub._network
     assert network is not None
     network.set_weather(Weather(**{kind: 0.5}))
-    for _ in range(60):
-        m.token(m.nodes[0])
+    answered = sum(m.token(m.nodes[0]) is not None for _ in range(60))
     assert network.struck[kind] > 10
+    assert (answered < 50) == (kind != "delay")
     assert {k for k in network.struck if network.struck[k]} <= {kind, "overlap"}
     network.calm()
     m.go(200_000)

@@ -163,6 +163,38 @@ def test_a_gate_that_lies_reads_off_and_sends() -> None:
     assert n.past_grant_us > 0
     start, end = n.sent[-1]
     assert end - start > 1_000_000
+    m.grant(n, from_s=0.1, until_s=5.0)
+    m.go(1_000_000)
+    assert flags(m) == Flags.GRANTED
+
+
+def test_permission_ends_with_a_reboot_and_is_not_renewed_after_its_end() -> None:
+    """Planted bugs: a gate that goes on after a power cut, and one that starts again by a renewal."""
+    m = mountain(1)
+    n = m.nodes[0]
+    m.grant(n, from_s=0.1, until_s=60.0)
+    held = n.gate.held
+    m.go(1_000_000)
+    n.reboot(Why.POWER)
+    m.go(1_000_000)
+    n.gate.held = held
+    m.go(3_000_000)
+    n.settle()
+    assert n.past_grant_us > 0
+
+    m = mountain(1)
+    n = m.nodes[0]
+    m.grant(n, from_s=0.1, until_s=1.0)
+    held = n.gate.held
+    assert held is not None
+    m.go(2_000_000)
+    n.settle()
+    assert n.past_grant_us == 0
+    n.gate.renew(held.limit, n.crystal, m.world.now_us())
+    n.gate.held = replace(held, until=held.limit)
+    m.go(1_000_000)
+    n.settle()
+    assert n.past_grant_us > 0
 
 
 def test_permission_is_told_apart_from_what_the_gate_does() -> None:
@@ -230,6 +262,21 @@ def bytes_of(payload: bytes) -> int:
     return bytes_us(len(encode(payload))) + 20_000
 
 
+def test_an_order_from_before_a_power_cut_is_not_taken_again() -> None:
+    m = mountain(1)
+    n = m.nodes[0]
+    session = m.sessions[n.address]
+    session.post(Posted(1, messages.Ask(bytes(8), int(What.REPORT)), m.world.now_us() + 10_000_000))
+    recorded = session.pull(m.world.now_us())
+    assert recorded is not None
+    m.ask(recorded)
+    n.reboot(Why.POWER)
+    m.go(1_000_000)
+    m.heard.clear()
+    m.ask(recorded)
+    assert m.heard == []
+
+
 def test_report_tells_of_the_cell_and_a_weak_one_sends_nothing() -> None:
     m = mountain(1)
     n = m.nodes[0]
@@ -242,6 +289,17 @@ def test_report_tells_of_the_cell_and_a_weak_one_sends_nothing() -> None:
     assert flags(m) == Flags.BATTERY_LOW
     refused = m.grant(n)
     assert (refused.result, refused.reason) == (Result.REFUSED, Reason.BATTERY)
+
+
+def test_sending_costs_charge_however_often_it_is_looked_at() -> None:
+    m = mountain(1)
+    n = m.nodes[0]
+    m.grant(n, from_s=0.1, until_s=100.1, limit_s=200.0)
+    for _ in range(100):
+        m.go(1_970_000)
+        n.settle()
+        m.token(n)
+    assert n.cell.charge_mas == pytest.approx(200 * 3 + 100 * 12, rel=0.01)
 
 
 def test_a_broken_storage_refuses_and_still_falls_quiet() -> None:
@@ -310,6 +368,10 @@ def test_keys_are_rotated_and_the_answer_comes_under_the_old_key() -> None:
     assert answer.result == Result.DONE
     assert n.storage.keys is not None
     assert n.storage.keys.version == 2
+    m.heard.clear()
+    m.arm(n)  # a fresh order under the old key
+    assert m.heard == []
+    assert not n.armed
 
 
 def test_who_leaves_forgets_its_keys_and_answers_hails_again() -> None:
