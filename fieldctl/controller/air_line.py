@@ -80,13 +80,14 @@ class AirLine(Line):
         """See `Receiver`."""
         if link is not self.link:
             return
+        payload, before, after = envelope.unrelay(payload)
         env = envelope.read(payload)
         if env is not None and target is not None and env.address != int(target, 16):
             self.counts["misaddressed"] += 1
             if (known := self.members.get(int(target, 16))) is not None:
                 self._ear.misaddressed(self, known, env.address)
             return
-        known, believed = self._take(payload, at)
+        known, believed = self._take(payload, at, (before, after))
         if believed and known is not None:
             self._say(known, at, token=False)  # the next order need not wait for its time
             self._schedule()

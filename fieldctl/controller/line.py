@@ -131,8 +131,11 @@ class Line:
             return known.session.open(self._outside.nonce(), now)
         return known.session.pull(now) or (known.session.token(now) if token else None)
 
-    def _take(self, payload: bytes, at: HostUs) -> tuple[Known | None, bool]:
-        """Take a payload; the target that it came from, and whether it was believed."""
+    def _take(self, payload: bytes, at: HostUs, held: tuple[int, int] = (0, 0)) -> tuple[Known | None, bool]:
+        """Take a payload; the target that it came from, and whether it was believed.
+
+        `held` are the µs for which a bridge held the question and the answer.
+        """
         env = envelope.read(payload)
         if env is None:
             self.counts["no-envelope"] += 1
@@ -148,7 +151,8 @@ class Line:
         message = taken.message
         known.heard_us = at
         if taken.asked_us is not None:
-            self._learn_clock(known, message, taken.asked_us, taken.question_bytes, len(payload), at)
+            asked, answered = taken.asked_us + held[0], HostUs(at - held[1])
+            self._learn_clock(known, message, asked, taken.question_bytes, len(payload), answered)
         if taken.opened:
             self._ear.opened(known, message, at)
         else:

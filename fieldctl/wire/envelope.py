@@ -7,6 +7,7 @@
     up       form, target, counter, body, tag       whatever a target says
     hail     form, everybody or target, body        unsealed: who is new?  Can never cause sending
     add      form, target, body                     unsealed envelope round keys wrapped under the factory secret
+    relayed  form, before, after, payload           a bridge's own stamps round what a target said
 
 Integers are big-endian; target and counter have four bytes, the number of a token one.
 """
@@ -24,6 +25,7 @@ UP = 0x30
 HAIL = 0x40
 HAIL_ANSWER = 0x41
 ADD = 0x42
+RELAYED = 0x50
 
 SEALED = frozenset({DOWN, ALL_OFF, ASKED, UP})
 UNSEALED = frozenset({HAIL, HAIL_ANSWER, ADD})
@@ -33,6 +35,8 @@ BODY_MAX = 104
 _TOKEN = struct.Struct(">BIB")
 _HEAD = struct.Struct(">BII")
 _BARE = struct.Struct(">BI")
+_RELAYED = struct.Struct(">BII")
+HELD_MAX_US = 10_000_000  # a bridge that held something for longer proves nothing by its stamps
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,3 +85,21 @@ def read(payload: bytes) -> Envelope | None:
         _, address = _BARE.unpack_from(payload)
         return Envelope(form, address, 0, payload[_BARE.size :], b"")
     return None
+
+
+def relayed(before_us: int, after_us: int, payload: bytes) -> bytes:
+    """What a bridge passes up: how long question and answer were held or on its bus, and the payload itself.
+
+    The times lie between the question's arrival at the bridge and the moment its last byte was on the bus, and between
+    the answer's first byte and its leaving for the broker: none of it can have been the target's clock reading.
+    """
+    return _RELAYED.pack(RELAYED, min(before_us, HELD_MAX_US), min(after_us, HELD_MAX_US)) + payload
+
+
+def unrelay(payload: bytes) -> tuple[bytes, int, int]:
+    """(payload, µs held before, µs held after) of what came up; no times for what came straight from a target."""
+    if len(payload) > _RELAYED.size and payload[0] == RELAYED:
+        _, before, after = _RELAYED.unpack_from(payload)
+        if before <= HELD_MAX_US and after <= HELD_MAX_US:
+            return payload[_RELAYED.size :], before, after
+    return payload, 0, 0
