@@ -416,6 +416,7 @@ class Corrected(Fact):
     why: str
     at: HostTime
     value: str | int | float | None = None
+    nth: int = 0  # counts up within its exercise: moments of two host boots have no order of their own
 
 
 @dataclass(frozen=True, slots=True)

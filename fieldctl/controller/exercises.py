@@ -9,8 +9,9 @@ from fieldctl.controller.known import Known
 from fieldctl.controller.pen import Pen
 from fieldctl.controller.ports import Outside
 from fieldctl.drill import engine
-from fieldctl.drill.engine import Clock, Committed, Exercise
+from fieldctl.drill.engine import Clock, Committed
 from fieldctl.drill.files import drill_from_plan
+from fieldctl.drill.state import Exercise
 from fieldctl.events import (
     FIELD,
     ExerciseEnded,

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl import __version__
 from fieldctl.controller.known import Known
-from fieldctl.drill.engine import Exercise
 from fieldctl.drill.score import Find
+from fieldctl.drill.state import Exercise
 from fieldctl.events import ExerciseStarted, QuestionAsked
 from fieldctl.units import BootId, HostUs, PersonId, TargetId, seconds
 from fieldctl.wire.messages import Flags

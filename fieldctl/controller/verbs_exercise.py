@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl import __version__
 from fieldctl.controller import snapshot
-from fieldctl.drill.corrections import CHANGES, fault_of, strike_id
-from fieldctl.drill.engine import Exercise
+from fieldctl.drill.corrections import CHANGES, fault_of, next_nth, strike_id
 from fieldctl.drill.files import plan_to_mapping, read_drill
 from fieldctl.drill.pick import Candidate, Picks, pick
 from fieldctl.drill.plan import Drill
+from fieldctl.drill.state import Exercise
 from fieldctl.errors import BadInput, FileFaults, NotFound, Refused
 from fieldctl.events import (
     CallMade,
@@ -341,7 +341,9 @@ class ExerciseVerbs:
             value = self._c.person(value)
         if not any(isinstance(f, Corrected) and f.correction == name for f in found.facts):
             here = self._c.outside.here()
-            await self._c.write(Corrected(found.id, name, change, about, self._c.person(by), why, here, value))
+            await self._c.write(
+                Corrected(found.id, name, change, about, self._c.person(by), why, here, value, next_nth(found.facts))
+            )
         return {"correction": name, **self._row(self._exercise(exercise))}
 
     async def answer(self, exercise: str, question: str, answer: str, by: str) -> Row:

@@ -6,16 +6,15 @@ a ±: what lies within it is put before a person. Anomalies are listed, never hi
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
-from fieldctl.drill.corrections import in_force, strike_id
+from fieldctl.drill.corrections import Amended, amend, strike_id
 from fieldctl.drill.plan import Burial, Drill
 from fieldctl.drill.timeline import Timeline, timeline
 from fieldctl.events import (
     CallMade,
-    Corrected,
     ExerciseEnded,
     ExerciseInterrupted,
     ExerciseReopened,
@@ -27,7 +26,7 @@ from fieldctl.events import (
     SplitMade,
     StrikeRecorded,
 )
-from fieldctl.units import TAP_PLUS_MINUS_US, HostTime, TargetId, micros
+from fieldctl.units import TAP_PLUS_MINUS_US, Stamp, TargetId, micros
 
 FindKind = Literal["hit", "call", "by-hand"]
 State = Literal["running", "interrupted", "complete", "stopped", "time-up", "all-off", "ledger-failed"]
@@ -35,7 +34,7 @@ State = Literal["running", "interrupted", "complete", "stopped", "time-up", "all
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A moment of the exercise: µs since its start with its ±, and the id of the fact that it comes from."""
+    """A moment of the exercise: µs since its start, its own ± (the start's is beside), and the fact it comes from."""
 
     at_us: int
     plus_minus_us: int
@@ -86,6 +85,8 @@ class Result:
     splits: tuple[tuple[str, Moment], ...]
     to_judge: tuple[ToJudge, ...]
     anomalies: tuple[str, ...]
+    shift_us: int = 0  # how much later than recorded the start counts, by a correction
+    start_plus_minus_us: int = 0
 
     def burial(self, name: str) -> BurialResult:
         """The result of one burial."""
@@ -97,237 +98,224 @@ class Result:
         return all(b.find is not None for b in self.burials)
 
 
-@dataclass(slots=True)
-class _Amended:
-    """The corrections in force, by what they are about."""
-
-    void: set[str]
-    judged: dict[str, str]
-    merged: set[str]
-    by_hand: dict[str, list[tuple[str, float]]]
-    placed: dict[str, str]
-    given: dict[str, str]
-    shift_us: int
-
-
-def _amend(corrections: Iterable[Corrected], boots: Mapping[str, int]) -> _Amended:
-    out = _Amended(set(), {}, set(), {}, {}, {}, 0)
-    for c in in_force(corrections, boots):
-        match c.change:
-            case "void":
-                out.void.add(c.about)
-            case "judge":
-                out.judged[c.about] = str(c.value)
-            case "merge":
-                out.merged.add(c.about)
-            case "add-hit":
-                out.by_hand.setdefault(c.about, []).append((c.correction, float(c.value or 0)))
-            case "place-call":
-                out.placed[c.about] = str(c.value)
-            case "give":
-                out.given[c.about] = str(c.value)
-            case "shift-start":
-                out.shift_us += micros(float(c.value or 0))
-    return out
-
-
 def score(drill: Drill, facts: Sequence[Fact]) -> Result:
-    """The result of the exercise whose facts these are; ValueError without its `ExerciseStarted`."""
-    started = next((f for f in facts if isinstance(f, ExerciseStarted)), None)
-    if started is None:
-        raise ValueError("these facts hold no start of an exercise")
-    amended = _amend([f for f in facts if isinstance(f, Corrected)], _boot_order(facts))
-    times = timeline(facts).shifted(amended.shift_us)
-    judge: list[ToJudge] = []
-    anomalies: list[str] = []
-    hits = _hits(facts, times, amended, judge)
-    calls = _calls(facts, times, amended, judge)
-    splits = _splits(facts, times, amended)
-    sent = _sent(facts, times)
-    rows = tuple(
-        _burial_result(b, started, drill, amended, hits, calls, splits, sent.get(b.name, []), anomalies)
-        for b in drill.burials
-    )
+    """The result of the exercise whose facts these are; ValueError unless they hold one `ExerciseStarted`."""
+    recorded = timeline(facts)
+    amended = amend(drill, facts, recorded)
+    found = _Found(recorded.shifted(amended.shift_us), amended, {b.name for b in drill.burials})
+    started: ExerciseStarted | None = None
+    for fact in facts:
+        match fact:
+            case StrikeRecorded():
+                found.strike(fact)
+            case CallMade():
+                found.call(fact)
+            case SplitMade():
+                found.split(fact)
+            case ExerciseStarted():
+                started = fact
+    assert started is not None  # its time line was made
+    found.by_hand()
+    sent = _sent(facts, found.times)
+    rows = tuple(_burial_result(b, started, drill, found, sent.get(b.name, [])) for b in drill.burials)
     return Result(
         exercise=started.exercise,
         drill=drill.name,
-        state=state_of(facts),
+        state=_state(facts, recorded),
         burials=rows,
-        splits=tuple(splits.get(None, [])),
-        to_judge=tuple(sorted(judge, key=lambda j: (j.at_us is None, j.at_us or 0, j.source))),
-        anomalies=tuple(anomalies),
+        splits=_in_order(found.splits.get(None, [])),
+        to_judge=tuple(sorted(found.judge, key=lambda j: (j.at_us is None, j.at_us or 0, j.source, j.why))),
+        anomalies=(*found.anomalies, *amended.unusable, *_clock_anomalies(recorded)),
+        shift_us=amended.shift_us,
+        start_plus_minus_us=recorded.plus_minus_us,
     )
 
 
-def state_of(facts: Iterable[Fact]) -> State:
-    """Where an exercise stands by its last fact of that sort (they carry host moments, so order does not matter)."""
-    kinds = ExerciseStarted | ExerciseEnded | ExerciseReopened | ExerciseInterrupted | ExerciseResumed
+def state_of(facts: Sequence[Fact]) -> State:
+    """Where an exercise stands, whatever the order of its facts; the first end counts until it is taken back."""
+    return _state(facts, timeline(facts))
+
+
+def _state(facts: Iterable[Fact], times: Timeline) -> State:
+    kinds = ExerciseEnded | ExerciseReopened | ExerciseInterrupted | ExerciseResumed
     moves = [f for f in facts if isinstance(f, kinds)]
-    boots = _boot_order(moves)
     state: State = "running"
-    for fact in sorted(moves, key=lambda f: _moment_of(f, boots)):
+    for fact in sorted(moves, key=lambda f: (times.rank(f.at), type(f).__name__, repr(f))):
         match fact:
-            case ExerciseEnded(how=how):
+            case ExerciseReopened():
+                state = "running"
+            case ExerciseEnded(how=how) if state in ("running", "interrupted"):
                 state = how  # type: ignore[assignment]
-            case ExerciseInterrupted():
+            case ExerciseInterrupted() if state == "running":
                 state = "interrupted"
-            case _:
+            case ExerciseResumed() if state == "interrupted":
                 state = "running"
     return state
 
 
-def _at(fact: Fact) -> HostTime:
-    at = fact.start if isinstance(fact, ExerciseStarted) else fact.at  # type: ignore[attr-defined]
-    return at if isinstance(at, HostTime) else at.at
+UNDATED = "it cannot be dated: the host's clock began anew"
 
 
-def _boot_order(moves: Sequence[Fact]) -> Mapping[str, int]:
-    """Host boots in the order in which the exercise went through them."""
-    order: dict[str, int] = {}
-    for fact in moves:
-        if isinstance(fact, ExerciseStarted):
-            order[fact.start.at.boot] = 0
-    links = [(f.last_known.boot, f.at.boot) for f in moves if isinstance(f, ExerciseInterrupted)]
-    for _ in links:
-        for before, after in links:
-            if before in order and after not in order:
-                order[after] = order[before] + 1
-    return order
+@dataclass(slots=True)
+class _Found:
+    """What the facts of an exercise come to, gathered one by one."""
 
+    times: Timeline
+    amended: Amended
+    burials: set[str]
+    hits: dict[str, list[Moment]] = field(default_factory=dict)
+    calls: dict[str, list[tuple[Moment, str]]] = field(default_factory=dict)  # with who called, "" when nobody said
+    splits: dict[str | None, list[tuple[str, Moment]]] = field(default_factory=dict)
+    judge: list[ToJudge] = field(default_factory=list)
+    anomalies: list[str] = field(default_factory=list)
 
-def _moment_of(fact: Fact, boots: Mapping[str, int]) -> tuple[int, int, int]:
-    at = _at(fact)
-    # the start lies a little ahead of its own entry; nothing of its exercise comes before it
-    return (boots.get(at.boot, len(boots)), 0 if isinstance(fact, ExerciseStarted) else 1, at.us)
-
-
-_Hits = dict[str, list[Moment]]
-
-
-def _hits(facts: Sequence[Fact], times: Timeline, amended: _Amended, judge: list[ToJudge]) -> _Hits:
-    found: _Hits = {}
-    for fact in facts:
-        if not isinstance(fact, StrikeRecorded) or fact.burial is None:
-            continue
+    def strike(self, fact: StrikeRecorded) -> None:
+        """A strike counts when it is taken for a probe; what is doubtful goes before a person until he has judged."""
         name = strike_id(fact)
-        if name in amended.void or name in amended.merged:
-            continue
-        since = times.since_start(fact.at.at)
-        kind = amended.judged.get(name, fact.taken_for)
+        if fact.burial is None or name in self.amended.void or name in self.amended.merged:
+            return
+        judged = self.amended.judged.get(name)
+        kind = judged or fact.taken_for
+        if kind not in ("probe", "unsure"):
+            return
+        since = self.times.since_start(fact.at.at)
+        why = self._doubt(fact.at, since)
+        # no judgement gives a strike a date, or a place before the start: those want a hit by hand, or another start
+        stands = since is not None and fact.burial in self.burials and not self.times.surely_before_start(fact.at)
+        counts = kind == "probe" and stands and (why == "" or judged is not None)
+        if fact.burial not in self.burials:
+            why = f"there is no burial {fact.burial} in this drill"
+        elif why == "" and kind == "unsure":
+            why = f"unsure: {fact.rule}"
+        elif why == "" and fact.late:
+            why = "it reached the log long after it happened"
+        if why and (judged is None or (kind == "probe" and not stands)):
+            self.judge.append(ToJudge(name, fact.burial, since, why))
+        if counts and since is not None:
+            self.hits.setdefault(fact.burial, []).append(Moment(since, fact.at.plus_minus_us, name))
+
+    def call(self, fact: CallMade) -> None:
+        """A call counts for the burial that it was made for, or that a person placed it with."""
+        if fact.call in self.amended.void:
+            return
+        since = self.times.since_start(fact.at.at)
+        placed = self.amended.placed.get(fact.call)
+        burial = placed or fact.burial
+        why = self._doubt(fact.at, since)
+        if burial not in self.burials:
+            why = "for which burial?"
+        elif placed is not None and since is not None and not self.times.surely_before_start(fact.at):
+            why = ""
+        if why or burial is None or since is None:
+            self.judge.append(ToJudge(fact.call, burial, since, why))
+            return
+        moment = Moment(since, fact.at.plus_minus_us, fact.call)
+        self.calls.setdefault(burial, []).append((moment, fact.searcher or ""))
+
+    def split(self, fact: SplitMade) -> None:
+        """A split counts as it was tapped, unless it is void."""
+        if fact.split in self.amended.void:
+            return
+        since = self.times.since_start(fact.at.at)
+        if since is None or (fact.burial is not None and fact.burial not in self.burials):
+            why = UNDATED if since is None else f"there is no burial {fact.burial} in this drill"
+            self.judge.append(ToJudge(fact.split, fact.burial, since, why))
+            return
+        moment = Moment(since, fact.at.plus_minus_us, fact.split)
+        self.splits.setdefault(fact.burial, []).append((fact.name, moment))
+
+    def by_hand(self) -> None:
+        """Hits that no pad reported."""
+        for burial, rows in self.amended.by_hand.items():
+            moments = [Moment(at_us, TAP_PLUS_MINUS_US, correction) for correction, at_us in rows]
+            self.hits.setdefault(burial, []).extend(moments)
+
+    def _doubt(self, stamp: Stamp, since: int | None) -> str:
         if since is None:
-            judge.append(ToJudge(name, fact.burial, None, "it cannot be dated: the host's clock began anew"))
-            continue
-        if times.surely_before_start(fact.at):
-            judge.append(ToJudge(name, fact.burial, since, "before the start"))
-            continue
-        if name not in amended.judged and abs(since) <= fact.at.plus_minus_us + times.plus_minus_us:
-            judge.append(ToJudge(name, fact.burial, since, "before or after the start? It lies inside the ±"))
-            continue
-        if name not in amended.judged and kind == "unsure":
-            judge.append(ToJudge(name, fact.burial, since, f"unsure: {fact.rule}"))
-        if name not in amended.judged and kind == "probe" and fact.late:
-            judge.append(ToJudge(name, fact.burial, since, "it reached the log long after it happened"))
-        if kind == "probe":
-            found.setdefault(fact.burial, []).append(Moment(since, fact.at.plus_minus_us, name))
-    for burial, rows in amended.by_hand.items():
-        for correction, at_s in rows:
-            found.setdefault(burial, []).append(Moment(micros(at_s), TAP_PLUS_MINUS_US, correction))
-    return {burial: sorted(rows, key=lambda m: (m.at_us, m.source)) for burial, rows in found.items()}
+            return UNDATED
+        if self.times.surely_before_start(stamp):
+            return "before the start"
+        if abs(since) <= stamp.plus_minus_us + self.times.plus_minus_us:
+            return "before or after the start? It lies inside the ±"
+        return ""
 
 
-_Calls = dict[str, list[tuple[Moment, str | None]]]
+def _in_order(splits: list[tuple[str, Moment]]) -> tuple[tuple[str, Moment], ...]:
+    return tuple(sorted(splits, key=lambda r: (r[1].at_us, r[1].source, r[0])))
 
 
-def _calls(facts: Sequence[Fact], times: Timeline, amended: _Amended, judge: list[ToJudge]) -> _Calls:
-    found: _Calls = {}
+@dataclass(frozen=True, slots=True)
+class _Sent:
+    """One stretch in which a target said that it sends."""
+
+    began_us: int
+    plus_minus_us: int
+    ended_us: int | None
+
+
+def _sent(facts: Sequence[Fact], times: Timeline) -> dict[str, list[_Sent]]:
+    """The stretches in which each burial's target said that it sends; no end while it still does."""
+    ends: dict[int, int] = {}
     for fact in facts:
-        if not isinstance(fact, CallMade) or fact.call in amended.void:
-            continue
-        since = times.since_start(fact.at.at)
-        burial = amended.placed.get(fact.call, fact.burial)
-        if burial is None or since is None:
-            why = "for which burial?" if burial is None else "it cannot be dated: the host's clock began anew"
-            judge.append(ToJudge(fact.call, burial, since, why))
-            continue
-        found.setdefault(burial, []).append((Moment(since, fact.at.plus_minus_us, fact.call), fact.searcher))
-    return {burial: sorted(rows, key=lambda r: (r[0].at_us, r[0].source)) for burial, rows in found.items()}
-
-
-_Splits = dict[str | None, list[tuple[str, Moment]]]
-
-
-def _splits(facts: Sequence[Fact], times: Timeline, amended: _Amended) -> _Splits:
-    found: _Splits = {}
+        if isinstance(fact, SignalOff) and (since := times.since_start(fact.at.at)) is not None:
+            ends[fact.grant] = min(since, ends.get(fact.grant, since))
+    found: dict[str, list[_Sent]] = {}
     for fact in facts:
-        if isinstance(fact, SplitMade) and fact.split not in amended.void:
-            since = times.since_start(fact.at.at)
-            if since is not None:
-                moment = Moment(since, fact.at.plus_minus_us, fact.split)
-                found.setdefault(fact.burial, []).append((fact.name, moment))
-    return {burial: sorted(rows, key=lambda r: (r[1].at_us, r[1].source)) for burial, rows in found.items()}
+        if isinstance(fact, SignalOn) and (since := times.since_start(fact.at.at)) is not None:
+            stretch = _Sent(since, fact.at.plus_minus_us, ends.get(fact.grant))
+            found.setdefault(fact.burial, []).append(stretch)
+    for rows in found.values():
+        rows.sort(key=lambda r: (r.began_us, r.ended_us is None, r.ended_us or 0, r.plus_minus_us))
+    return found
 
 
-def _sent(facts: Sequence[Fact], times: Timeline) -> dict[str, list[tuple[int, int | None]]]:
-    """Intervals in which each burial's target said that it sends; None while it still does."""
-    ends = {f.grant: times.since_start(f.at.at) for f in facts if isinstance(f, SignalOff)}
-    found: dict[str, list[tuple[int, int | None]]] = {}
-    for fact in facts:
-        if isinstance(fact, SignalOn):
-            since = times.since_start(fact.at.at)
-            if since is not None:
-                found.setdefault(fact.burial, []).append((since, ends.get(fact.grant)))
-    return {burial: sorted(rows, key=lambda r: r[0]) for burial, rows in found.items()}
+def _clock_anomalies(times: Timeline) -> list[str]:
+    again = len(times.boots) - 1
+    if again <= 0:
+        return []
+    return [f"the host's clock began anew {again} time{'s' if again > 1 else ''}: how long it was away is not known"]
 
 
 def _burial_result(
-    burial: Burial,
-    started: ExerciseStarted,
-    drill: Drill,
-    amended: _Amended,
-    hits: _Hits,
-    calls: _Calls,
-    splits: _Splits,
-    sent: list[tuple[int, int | None]],
-    anomalies: list[str],
+    burial: Burial, started: ExerciseStarted, drill: Drill, found: _Found, sent: list[_Sent]
 ) -> BurialResult:
     name = burial.name
-    own_hits = hits.get(name, [])
-    own_calls = calls.get(name, [])
+    hits = sorted(found.hits.get(name, []), key=lambda m: (m.at_us, m.source, m.plus_minus_us))
+    calls = sorted(found.calls.get(name, []), key=lambda r: (r[0].at_us, r[0].source, r[1]))
     find: Find | None = None
-    if burial.find == "hit" and own_hits:
-        first = own_hits[0]
-        by_hand = any(first.source == c for c, _ in amended.by_hand.get(name, []))
-        find = Find(first, "by-hand" if by_hand else "hit", _searcher(name, None, started, amended))
-    elif burial.find == "call" and own_calls:
-        moment, searcher = own_calls[0]
-        find = Find(moment, "call", _searcher(name, searcher, started, amended))
+    if burial.find == "hit" and hits:
+        by_hand = any(hits[0].source == c for c, _ in found.amended.by_hand.get(name, []))
+        find = Find(hits[0], "by-hand" if by_hand else "hit", _searcher(name, "", started, found.amended))
+    elif burial.find == "call" and calls:
+        moment, searcher = calls[0]
+        find = Find(moment, "call", _searcher(name, searcher, started, found.amended))
     if find is not None and burial.signal.kind != "never":
-        before = not sent or find.moment.at_us + find.moment.plus_minus_us < sent[0][0]
-        if before:
-            anomalies.append(f"{name} was found before its signal was on")
+        latest_us = find.moment.at_us + find.moment.plus_minus_us
+        if not sent or latest_us < sent[0].began_us - sent[0].plus_minus_us:
+            found.anomalies.append(f"{name} was found before its signal was on")
     if len(sent) > 1:
-        anomalies.append(f"{name}'s signal was away between {len(sent)} stretches of sending")
+        found.anomalies.append(f"{name}'s signal was away between {len(sent)} stretches of sending")
     return BurialResult(
         burial=name,
         target=started.picks[name],
-        sent=tuple(sent),
-        hits=tuple(own_hits),
-        calls=tuple(moment for moment, _ in own_calls),
-        splits=tuple(splits.get(name, [])),
+        sent=tuple((stretch.began_us, stretch.ended_us) for stretch in sent),
+        hits=tuple(hits),
+        calls=tuple(moment for moment, _ in calls),
+        splits=_in_order(found.splits.get(name, [])),
         find=find,
-        in_time=_in_time(find, drill.limit_s),
+        in_time=_in_time(find, drill.limit_s, found.times.plus_minus_us),
     )
 
 
-def _searcher(burial: str, said: str | None, started: ExerciseStarted, amended: _Amended) -> str:
+def _searcher(burial: str, said: str, started: ExerciseStarted, amended: Amended) -> str:
     """Whose find it is: given by a person, said with the call, else all who search together."""
     return amended.given.get(burial) or said or " + ".join(started.searchers)
 
 
-def _in_time(find: Find | None, limit_s: float) -> bool | None:
+def _in_time(find: Find | None, limit_s: float, start_plus_minus_us: int) -> bool | None:
     if find is None:
         return None
     over_us = find.moment.at_us - micros(limit_s)
-    if abs(over_us) <= find.moment.plus_minus_us:
+    if abs(over_us) <= find.moment.plus_minus_us + start_plus_minus_us:
         return None
     return over_us < 0
