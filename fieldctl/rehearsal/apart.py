@@ -85,15 +85,21 @@ def too_near(
     ground = _ground(new)
     found = []
     for other in running:
+        if not (_sends(new) and _sends(other)):
+            continue
         how = lie(ground, _ground(other), limit_A_per_m)
         if not how.clear:
             found.append(TooNear(other.name, how.distance_m, how.needed_m))
     return tuple(sorted(found, key=lambda row: row.distance_m - row.needed_m))
 
 
+def _sends(of: Exercise) -> bool:
+    return any(moment > 0.0 for moment in of.moments_Am2)
+
+
 def _ground(of: Exercise) -> Ground:
     places = np.array(of.places, dtype=np.float64).reshape(-1, 2)
-    outline = np.array(of.outline_m or of.places or ((np.inf, np.inf),), dtype=np.float64)
+    outline = np.array(of.outline_m or of.places, dtype=np.float64)
     return Ground(places, np.array(of.moments_Am2, dtype=np.float64), outline)
 
 

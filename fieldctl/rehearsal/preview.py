@@ -187,12 +187,13 @@ def _assumptions(scene: Scene, searchers: int) -> tuple[str, ...]:
         "the surface is level, and walking is equally easy everywhere",
         f"a full signal has {1000 * MOMENT_FULL_AM2:.1f}e-3 A·m², the middle of what the published field limits allow",
         "receivers have three antennas and hear down to 80 nA/m (EN 282:1991, second-hand), give or take their spread",
-        f"search strips are {strip_width_for(MOMENT_FULL_AM2):.0f} m wide",
+        f"search strips are at most {strip_width_for(MOMENT_FULL_AM2):.0f} m wide",
         f"pads are round, level and {100 * PAD_M:.0f} cm wide; probes are {PROBE_M} m long",
         "searchers are not told how many are buried, and nobody digs",
     ]
     if (~scene.sends).any():
         rows.append("who has walked all strips joins a probe line, three holes a step on 60 × 70 cm")
+        rows.append("a pad is smaller than a person, so that a probe line passes it by more often")
     if searchers > 1:
         rows.append("searchers share out the strips, tell each other what they find, and lend a probe when idle")
     return tuple(rows)

@@ -1,8 +1,9 @@
 """The signal search: how wide its strips are, and where they lead inside the outline of the debris.
 
-Strips run along the longer side of the debris, as far apart as the strip width, the first half a width from the edge;
-searchers side by side take every n-th. Who comes to the end of a strip crosses to the next one of theirs, and who has
-walked them all walks them again half a strip further across, so that what lay between two strips is passed close by.
+Strips run along the longer side of the debris, evenly and no farther apart than the strip width, the first half of that
+from the edge; searchers side by side take every n-th. Who comes to the end of a strip crosses to the next one of
+theirs, and who has walked them all walks them again half a strip further across, so that what lay between two strips
+is passed close by.
 """
 
 from __future__ import annotations
@@ -51,8 +52,8 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class Strips:
-    """Strips of a debris: middle lines (L, 2, 2) m in the order of walking, their width, and how many are of the first
-    round; the others lie half a strip across."""
+    """Strips of a debris: middle lines (L, 2, 2) m in the order of walking, how wide they came out, and how many are of
+    the first round; the others lie half a strip across."""
 
     lines: Floats
     width_m: float
@@ -60,7 +61,7 @@ class Strips:
 
 
 def strips_in(outline: Floats, entry: Floats, width_m: float) -> Strips:
-    """Strips that cover an outline (V, 2), begun at the corner nearest to the entry (2,)."""
+    """Strips that cover an outline (V, 2), at most so wide, begun at the corner nearest to the entry (2,)."""
     centre = outline.mean(axis=0)
     along = _long_way(outline)
     across = np.array([-along[1], along[0]])
@@ -69,20 +70,19 @@ def strips_in(outline: Floats, entry: Floats, width_m: float) -> Strips:
     if (entry - centre) @ across > 0.0:
         across = -across
     u, v = (outline - centre) @ along, (outline - centre) @ across
+    wide = float(np.ptp(v))
+    count = max(1, int(np.ceil(wide / width_m - 1e-9)))
+    first = (np.arange(count) + 0.5) / count
+    second = np.arange(1, count) / count if count > 1 else np.array([0.25, 0.75])
     rounds = []
-    for offset in (0.5, 0.0):
-        rows = np.arange(v.min() + offset * width_m, v.max() + 1e-9, width_m)
-        if not len(rows):
-            rows = np.array([0.5 * (v.min() + v.max())])
-        rows = np.minimum(rows, v.max())
+    for shares in (first, second):
+        rows = v.min() + wide * shares
         spans = [_span(u, v, row) for row in rows]
-        rounds.append(
-            [
-                [centre + a * along + row * across, centre + b * along + row * across]
-                for (a, b), row in zip(spans, rows, strict=True)
-            ]
-        )
-    return Strips(np.array(rounds[0] + rounds[1]), width_m, len(rounds[0]))
+        rounds += [
+            [centre + a * along + row * across, centre + b * along + row * across]
+            for (a, b), row in zip(spans, rows, strict=True)
+        ]
+    return Strips(np.array(rounds), min(width_m, wide / count), count)
 
 
 def paths_of(strips: Strips, searchers: int) -> tuple[Path, ...]:
