@@ -16,7 +16,6 @@ import numpy as np
 
 from fieldctl.drill.candidate import Candidate, Pairing, Picks
 from fieldctl.drill.plan import Drill
-from fieldctl.physics.dipole import Floats, dipole_field, magnitude
 from fieldctl.physics.reach import HEARD_LIMIT_A_PER_M, Ground
 from fieldctl.physics.reach import apart as lie
 from fieldctl.rehearsal.scene import Scene, axis_from_survey, scene_of
@@ -109,15 +108,21 @@ def disturbance_of(site: Site) -> Pairing:
 
     Knows the axes that were surveyed; one that nobody noted counts as strong as the average over all directions.
     """
-    axes = {p.target: axis_from_survey(p.axis.azimuth_deg, p.axis.tilt_deg) for p in site.places if p.axis is not None}
+    axes = {
+        place.target: tuple(axis_from_survey(place.axis.azimuth_deg, place.axis.tilt_deg).tolist())
+        for place in site.places
+        if place.axis is not None
+    }
 
     def strength(of: Candidate, at: Candidate) -> float:
-        """Of one target on the surface above another, in any unit that both share."""
-        offset = np.array([at.x_m - of.x_m, at.y_m - of.y_m, max(of.depth_m, SHALLOWEST_M)])
-        axis: Floats | None = axes.get(of.target)
+        """Of one target on the surface above another, in units of m/4π: plain sums, since a big site has many pairs."""
+        x, y, z = at.x_m - of.x_m, at.y_m - of.y_m, max(of.depth_m, SHALLOWEST_M)
+        r2 = x * x + y * y + z * z
+        axis = axes.get(of.target)
         if axis is None:
-            return float(EITHER_WAY / (4 * np.pi * np.sqrt(offset @ offset) ** 3))
-        return float(magnitude(dipole_field(axis, offset)))
+            return EITHER_WAY / (r2 * sqrt(r2))
+        along = axis[0] * x + axis[1] * y + axis[2] * z
+        return sqrt(1.0 + 3.0 * along * along / r2) / (r2 * sqrt(r2))
 
     def disturbance(a: Candidate, b: Candidate) -> float:
         return max(strength(b, a) / strength(a, a), strength(a, b) / strength(b, b))

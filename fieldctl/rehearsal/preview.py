@@ -184,12 +184,13 @@ def _assumptions(scene: Scene, searchers: int) -> tuple[str, ...]:
     """What every rehearsal takes for granted, in words."""
     rows = [
         skills.SAID[0].upper() + skills.SAID[1:],
-        "the surface is level, and walking is equally easy everywhere",
+        "the surface is level, walking is equally easy everywhere, and depths are those of the day of the survey",
         f"a full signal has {1000 * MOMENT_FULL_AM2:.1f}e-3 A·m², the middle of what the published field limits allow",
         "receivers have three antennas and hear down to 80 nA/m (EN 282:1991, second-hand), give or take their spread",
         f"search strips are at most {strip_width_for(MOMENT_FULL_AM2):.0f} m wide",
         f"pads are round, level and {100 * PAD_M:.0f} cm wide; probes are {PROBE_M} m long",
-        "searchers are not told how many are buried, and nobody digs",
+        "everybody is there from the start and is not told how many are buried; the scene's cues are not played",
+        "nobody digs: times end with the hit or the call",
     ]
     if (~scene.sends).any():
         rows.append("who has walked all strips joins a probe line, three holes a step on 60 × 70 cm")
@@ -238,18 +239,17 @@ def recorded_times(times: Sequence[float | None]) -> Times | None:
 def as_lines(of: Preview) -> tuple[str, ...]:
     """The preview as lines of text for a terminal or an alternative to the picture."""
 
-    def when(s: float | None) -> str:
-        return "not within the limit" if s is None else minutes(s)
+    def times(of: Times) -> str:
+        rows = ((10, of.p10_s), (50, of.p50_s), (90, of.p90_s))
+        return ", ".join(f"{n} % {'not within the limit' if s is None else 'by ' + minutes(s)}" for n, s in rows)
 
     lines = [f"{of.title}: {of.said}"]
     for b in of.burials:
-        r = b.rehearsed
-        times = f"10 % by {when(r.p10_s)}, 50 % by {when(r.p50_s)}, 90 % by {when(r.p90_s)}"
-        lines.append(f"{b.name}: found by {100 * r.share:.0f} % within {minutes(of.limit_s)}; {times}")
+        share = 100 * b.rehearsed.share
+        lines.append(f"{b.name}: found by {share:.0f} % within {minutes(of.limit_s)}; {times(b.rehearsed)}")
         if b.recorded is not None:
-            r = b.recorded
-            times = f"10 % by {when(r.p10_s)}, 50 % by {when(r.p50_s)}, 90 % by {when(r.p90_s)}"
-            lines.append(f"  recorded here, {r.count} times: found by {100 * r.share:.0f} %; {times}")
+            own = b.recorded
+            lines.append(f"  recorded here, {own.count} times: found by {100 * own.share:.0f} %; {times(own)}")
         lines.extend(f"  {reason.text}" for reason in b.hard)
     lines.extend(f"Assumed: {a}" for a in of.assumed)
     return tuple(lines)

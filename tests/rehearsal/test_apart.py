@@ -5,9 +5,10 @@ import pytest
 from fieldctl.drill.candidate import Candidate
 from fieldctl.drill.pick import pick
 from fieldctl.drill.plan import Apart, Burial, Drill, Signal
+from fieldctl.physics.dipole import dipole_field, magnitude
 from fieldctl.physics.reach import reach_m
 from fieldctl.rehearsal.apart import Exercise, disturbance_of, exercise_of, too_near
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2
+from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, axis_from_survey
 from fieldctl.site.model import Site
 
 SQUARE = ((0.0, 0.0), (20.0, 0.0), (20.0, 20.0), (0.0, 20.0))
@@ -69,6 +70,20 @@ def test_disturbance_is_one_where_the_other_is_as_strong_above_the_target(tools)
     unknown = disturbance_of(Site("s", "S"))
     assert unknown(a, far) == pytest.approx((1 / 30.0166) ** 3, rel=1e-3)
     assert unknown(a, a) == pytest.approx(1.0)
+
+
+def test_disturbance_is_the_dipoles(tools):
+    where = [(0, 0, 1.0, 30, 70), (4, 3, 1.6, 200, 45)]
+    places = tools.places(where)
+    a, b = (candidate(i, p) for i, p in enumerate(places))
+
+    def above(i, j):
+        axis = axis_from_survey(places[i].axis.azimuth_deg, places[i].axis.tilt_deg)
+        offset = [places[j].x_m - places[i].x_m, places[j].y_m - places[i].y_m, places[i].depth_m]
+        return float(magnitude(dipole_field(axis, offset)))
+
+    expected = max(above(1, 0) / above(0, 0), above(0, 1) / above(1, 1))
+    assert disturbance_of(Site("s", "S", places=places))(a, b) == pytest.approx(expected)
 
 
 def test_the_picker_keeps_signals_apart_that_could_not_be_told_apart(tools):

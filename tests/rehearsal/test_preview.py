@@ -45,7 +45,7 @@ def test_who_is_not_found_by_enough_has_no_percentile(drill):
     burial = short.burial("B").rehearsed
     assert burial.share < 0.9
     assert burial.p90_s is None
-    assert "90 % by not within the limit" in "\n".join(as_lines(short))
+    assert "90 % not within the limit" in "\n".join(as_lines(short))
 
 
 def test_it_is_said_to_be_an_estimate(rehearsed):
