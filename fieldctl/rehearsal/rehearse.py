@@ -15,7 +15,7 @@ import numpy as np
 
 from fieldctl.errors import BadInput
 from fieldctl.rehearsal.scene import Scene
-from fieldctl.rehearsal.searcher import Rehearsal
+from fieldctl.rehearsal.searcher import Rehearsal, Ways, ways_of
 from fieldctl.rehearsal.skill import Skill
 from fieldctl.rehearsal.tally import Tally
 
@@ -23,7 +23,8 @@ RUNS_MOST = 100_000  # minutes of work; percentiles are steady long before
 SEARCHERS_MOST = 30
 WORKERS_MOST = 64
 SEED_MOST = 2**63 - 1
-BLOCK_SEARCHERS = 500  # worked on at once: under 2 MB; more would hardly be quicker (measured)
+BLOCK_SEARCHERS = 2000  # worked on at once: a few MB; more would hardly be quicker (measured) …
+BLOCK_RUNS = (100, 500)  # … but never fewer or more repetitions than these
 
 Progress = Callable[[float], None]
 """Told which share of the work is done, from 0 to 1, never falling; the last is 1."""
@@ -56,11 +57,12 @@ def rehearse(
     progress: Progress | None = None,
 ) -> Tally:
     """Outcomes of repetitions 0 to runs − 1. `strip_m` walks strips of another width than the taught one; `block` is
-    how many repetitions are worked at once. More workers are processes of their own. BadInput out of bounds."""
+    how many repetitions are worked at once. More workers are processes of their own, which needs a program that can
+    be imported (fieldctl can, a script on stdin cannot). BadInput out of bounds."""
     check_wishes(runs, searchers, seed, workers)
-    size = block or max(1, BLOCK_SEARCHERS // searchers)
+    size = block or min(max(BLOCK_SEARCHERS // searchers, BLOCK_RUNS[0]), BLOCK_RUNS[1])
     spans = [(first, min(first + size, runs)) for first in range(0, runs, size)]
-    work = partial(_block, scene, skill, searchers, seed, strip_m)
+    work = partial(_block, scene, ways_of(scene, searchers, strip_m), skill, seed)
     total = Tally.empty(len(scene.names), int(np.floor(scene.limit_s)))
     say = progress or (lambda share: None)
     if workers == 1 or len(spans) == 1:
@@ -77,13 +79,7 @@ def rehearse(
 
 
 def _block(
-    scene: Scene,
-    skill: Skill,
-    searchers: int,
-    seed: int,
-    strip_m: float | None,
-    span: tuple[int, int],
-    tick: Progress | None = None,
+    scene: Scene, ways: Ways, skill: Skill, seed: int, span: tuple[int, int], tick: Progress | None = None
 ) -> Tally:
     """One block; at the top of the module so that it can be sent to a worker."""
-    return Rehearsal(scene, skill, searchers, seed, np.arange(*span), strip_m).run(tick)
+    return Rehearsal(scene, ways, skill, seed, np.arange(*span)).run(tick)

@@ -13,6 +13,7 @@ who has nothing left to follow lends a probe to who is probing.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,19 +58,31 @@ OFF_PATH_M = 0.5
 TIDY_EVERY = 20  # seconds between taking out repetitions that are through
 
 
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """Where people walk, the same in all repetitions: each searcher's strips, the length of the first round of them,
+    and the sweep of a probe line."""
+
+    paths: tuple[Path, ...]
+    round_m: float
+    sweep: Sweep
+
+
+def ways_of(scene: Scene, searchers: int, strip_m: float | None = None) -> Ways:
+    """The ways of so many searchers; in strips of the width taught for a full signal, since nobody knows of a weak
+    one, or of another width."""
+    strips = strips_in(scene.outline, scene.entry, strip_m or strip_width_for(MOMENT_FULL_AM2))
+    return Ways(paths_of(strips, searchers), round_length_m(strips, searchers), sweep_of(scene, searchers))
+
+
 class Rehearsal:
     """A block of repetitions; `run` works them to the end and counts them."""
 
-    def __init__(
-        self, scene: Scene, skill: Skill, searchers: int, seed: int, repetitions: Ints, strip_m: float | None = None
-    ) -> None:
-        self.scene, self.skill, self.each = scene, skill, searchers
-        strips = strips_in(scene.outline, scene.entry, strip_m or strip_width_for(MOMENT_FULL_AM2))
-        self.paths: tuple[Path, ...] = paths_of(strips, searchers)
-        self.round_m = round_length_m(strips, searchers)
-        self.sweep: Sweep = sweep_of(scene, searchers)
+    def __init__(self, scene: Scene, ways: Ways, skill: Skill, seed: int, repetitions: Ints) -> None:
+        self.scene, self.ways, self.skill = scene, ways, skill
+        self.each = len(ways.paths)
         self.somebody_silent = bool((~scene.sends).any())
-        self.crew, self.field = begin(scene, skill, searchers, seed, repetitions)
+        self.crew, self.field = begin(scene, skill, self.each, seed, repetitions)
 
     def run(self, tick: Callable[[float], None] | None = None) -> Tally:
         """All to the end; `tick` is told from time to time which share of the work is done."""
@@ -170,7 +183,9 @@ class Rehearsal:
         if self.each == 1:
             return np.zeros(len(crew.doing))
         theirs = (heard.loud & ~self._free()).any(axis=1)
-        idle = (crew.doing == Doing.DONE) | ((crew.doing == Doing.SIGNAL) & (crew.walked_m >= self.round_m) & theirs)
+        idle = (crew.doing == Doing.DONE) | (
+            (crew.doing == Doing.SIGNAL) & (crew.walked_m >= self.ways.round_m) & theirs
+        )
         probing = (crew.doing == Doing.PROBING).reshape(-1, self.each).sum(axis=1)
         spare = idle.reshape(-1, self.each).sum(axis=1) / np.maximum(1, probing)
         return np.repeat(np.minimum(HELPERS_MOST, spare), self.each)
@@ -198,12 +213,12 @@ class Rehearsal:
         turned = who & (length > 1e-6)
         crew.heading[turned] = (moved / np.maximum(length, 1e-9)[:, None])[turned]
         if self.somebody_silent:
-            through = (crew.doing == Doing.SIGNAL) & (crew.walked_m >= self.round_m)
+            through = (crew.doing == Doing.SIGNAL) & (crew.walked_m >= self.ways.round_m)
             crew.doing[through] = Doing.LINE
 
     def _on_path(self, walked_m: Floats) -> Floats:
         out = np.empty((len(walked_m), 2))
-        for who, path in enumerate(self.paths):
+        for who, path in enumerate(self.ways.paths):
             out[who :: self.each] = path.place(walked_m[who :: self.each])
         return out
 
@@ -315,8 +330,8 @@ class Rehearsal:
         before = field.line_m2.copy()
         field.line_m2 += pace * pace_m2_per_s(self.skill, REACH_M) * SECOND_S
         for k in range(len(scene.names)):
-            lap = np.floor((field.line_m2 - self.sweep.before_m2[k]) / self.sweep.all_m2)
-            came = lap > np.floor((before - self.sweep.before_m2[k]) / self.sweep.all_m2)
+            lap = np.floor((field.line_m2 - self.ways.sweep.before_m2[k]) / self.ways.sweep.all_m2)
+            came = lap > np.floor((before - self.ways.sweep.before_m2[k]) / self.ways.sweep.all_m2)
             row = np.flatnonzero(came & ~field.marked[:, k])
             if not len(row) or scene.depths_m[k] > REACH_M:
                 continue

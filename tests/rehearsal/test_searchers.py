@@ -15,7 +15,7 @@ from fieldctl.drill.plan import Burial, Signal
 from fieldctl.keying import Keying
 from fieldctl.rehearsal.rehearse import rehearse
 from fieldctl.rehearsal.scene import scene_of
-from fieldctl.rehearsal.searcher import Rehearsal
+from fieldctl.rehearsal.searcher import Rehearsal, ways_of
 from fieldctl.rehearsal.skill import SKILLS
 from fieldctl.rehearsal.strips import round_length_m, strips_in
 
@@ -62,7 +62,7 @@ def test_depth_is_hard_through_the_field_and_not_only_through_long_holes(tools):
     from_target = []
     for depth in (0.7, 2.0):
         scene = scene_of(*tools.staffed([Burial("A")], [(20.0, 15.0, depth, 30, 60)]))
-        block = Rehearsal(scene, SKILLS["trained"], 1, 3, np.arange(300))
+        block = Rehearsal(scene, ways_of(scene, 1), SKILLS["trained"], 3, np.arange(300))
         started = np.zeros(300, dtype=bool)
         off = np.full(300, np.nan)
         block._tidy = lambda tally: None
@@ -140,7 +140,7 @@ def test_teams_are_quicker_and_share_the_strips(tools, usual):
 def test_a_signal_that_comes_after_a_find_is_found_after_it(tools):
     burials = [Burial("A"), Burial("B", Signal("after-find", after="A")), Burial("C", Signal("delay", delay_s=400.0))]
     scene = scene_of(*tools.staffed(burials, THREE))
-    block = Rehearsal(scene, SKILLS["practised"], 2, 0, np.arange(200))
+    block = Rehearsal(scene, ways_of(scene, 2), SKILLS["practised"], 0, np.arange(200))
     block._tidy = lambda tally: None
     for moment in range(900):
         block._second(moment)
@@ -193,3 +193,38 @@ def test_a_no_signal_burial_is_found_by_a_probe_line_only_and_sooner_by_more_peo
 
 
 SMALL = ((0.0, 0.0), (40.0, 0.0), (40.0, 30.0), (0.0, 30.0))
+
+
+def test_no_two_teammates_follow_the_same_burial_and_nobody_a_marked_one(tools):
+    scene = scene_of(*tools.staffed([Burial(n) for n in "ABC"], THREE))
+    block = Rehearsal(scene, ways_of(scene, 3), SKILLS["trained"], 0, np.arange(120))
+    block._tidy = lambda tally: None
+    followed = 0
+    for moment in range(400):
+        block._second(moment)
+        follow = block.crew.follow.reshape(-1, 3)
+        for burial in range(3):
+            at_it = (follow == burial).sum(axis=1)
+            assert (at_it <= 1).all()
+            assert not (at_it > 0)[block.field.marked[:, burial]].any()
+            followed += int(at_it.sum())
+    assert followed > 10_000
+
+
+@pytest.mark.parametrize(
+    ("lapse", "where", "on_ms"),
+    [("stops_early", [*THREE[:1], (70, 40, 1.0, 0, 45)], 70), ("misses_overlapped", TOGETHER, 400)],
+)
+def test_who_believes_that_nobody_is_left_misses_the_second(tools, lapse, where, on_ms):
+    burials = [Burial(n, keying=Keying(1000, on_ms)) for n in "AB"]
+    scene = scene_of(*tools.staffed(burials, where))
+    never, often = (replace(SKILLS["practised"], **{lapse: chance}) for chance in (0.0, 0.7))
+    careful, careless = (rehearse(scene, skill, runs=200).finds_share() for skill in (never, often))
+    assert careless[0] == pytest.approx(careful[0], abs=0.02)
+    assert careless[1] < careful[1] - 0.1
+
+
+def test_who_does_not_get_away_from_a_marked_burial_is_later_at_the_next(tools):
+    scene = scene_of(*tools.staffed([Burial("A"), Burial("B")], TOGETHER))
+    held, free = (rehearse(scene, replace(SKILLS["trained"], leaves_marked=chance), runs=300) for chance in (0.15, 1.0))
+    assert held.time_to(0.5)[1] > free.time_to(0.5)[1] + 15
