@@ -13,6 +13,7 @@ import pytest
 
 from fieldctl.drill.plan import Burial, Signal
 from fieldctl.keying import Keying
+from fieldctl.rehearsal.crew import Doing
 from fieldctl.rehearsal.rehearse import rehearse
 from fieldctl.rehearsal.scene import scene_of
 from fieldctl.rehearsal.searcher import Rehearsal, ways_of
@@ -68,12 +69,27 @@ def test_depth_is_hard_through_the_field_and_not_only_through_long_holes(tools):
         block._tidy = lambda tally: None
         for moment in range(400):
             block._second(moment)
-            now = (block.crew.doing == 4) & ~started
+            now = (block.crew.doing == Doing.PROBING) & ~started
             off[now] = np.hypot(*(block.crew.first_hole[now] - scene.places[0, :2]).T)
             started |= now
         assert started.mean() > 0.95
         from_target.append(np.nanmedian(off))
     assert from_target[1] > from_target[0] + 0.1
+
+
+def test_a_steady_cross_ends_above_an_upright_coil_however_deep(tools):
+    steady = replace(SKILLS["practised"], level_error=0.0, pinpoint_error_m=0.0, hesitates=0.0, fine_m_per_s=0.1)
+    for depth in (0.8, 2.0):
+        scene = scene_of(*tools.staffed([Burial("A")], [(20.0, 15.0, depth, 0, 0)]))
+        block = Rehearsal(scene, ways_of(scene, 1), steady, 3, np.arange(100))
+        block._tidy = lambda tally: None
+        offs: list[float] = []
+        for moment in range(400):
+            block._second(moment)
+            if (probing := block.crew.doing == Doing.PROBING).any():
+                off = np.hypot(*(block.crew.first_hole[probing] - scene.places[0, :2]).T)
+                offs.extend(off.tolist())
+        assert np.median(offs) < 0.15
 
 
 def test_a_burial_deeper_than_the_probe_is_never_struck(tools):

@@ -81,6 +81,12 @@ def test_a_line_comes_past_everything_once_a_pass_and_more_people_are_quicker(to
         assert sweep.before_m2[2] > sweep.all_m2 - 300 - 80 * people * PERSON_M
 
 
+def test_a_line_goes_there_and_back(tools):
+    scene = scene_of(*tools.staffed([Burial("A", Signal("never"))], [(70.0, 25.0, 1.0, 0, 0)]))
+    sweep = sweep_of(scene, 12)  # three lanes over 50 m; the second comes back from the far end
+    assert sweep.before_m2[0] == pytest.approx((80.0 + 10.0) * 12 * PERSON_M)
+
+
 def test_the_pace_of_a_line_is_of_the_order_that_is_taught():
     """20 people, a hectare: some hours at this fine grid (common practice); only the order counts."""
     hours = 10_000 / (20 * pace_m2_per_s(SKILLS["trained"], 2.0)) / 3600
