@@ -66,7 +66,7 @@ def carry_out(node: Node, standing: obey.Standing, message: Message, at_us: int)
 def _persist(node: Node, before: obey.Standing, after: obey.Standing, message: Message) -> None:
     stored = node.storage
     if isinstance(message, messages.Ack):
-        kept = tuple(s for s in stored.strikes if s.boot != message.boot or s.number > message.number)
+        kept = tuple(s for s in stored.strikes if (s.boot, s.number) != (message.boot, message.number))
         if len(kept) != len(stored.strikes):
             stored.write(strikes=kept)
     elif isinstance(message, messages.Leave):

@@ -194,6 +194,10 @@ class HostClock:
         self._zero = self._loop.now_us - age_us
         self._boots.append((self._loop.now_us, self.boot, self._zero))
 
+    def reading(self, boot: str, true_us: int) -> int:
+        """What the clock of a boot would have read at a moment of true time, before or after that boot too."""
+        return next(true_us - zero for _, known, zero in self._boots if known == boot)
+
     def of(self, true_us: int) -> HostTime:
         """What the host's clock read at a moment of true time: for comparing with the truth afterwards."""
         for begin, boot, zero in reversed(self._boots):

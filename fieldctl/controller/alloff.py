@@ -57,6 +57,7 @@ class AllOffKeeper:
         lines: Callable[[], Iterable[Line]],
         targets: Callable[[], Iterable[Known]],
         post_first: Post,
+        ordered: Callable[[PersonId], None],
     ) -> None:
         self._outside = outside
         self._pen = pen
@@ -64,6 +65,7 @@ class AllOffKeeper:
         self._lines = lines
         self._targets = targets
         self._post_first = post_first
+        self._ordered = ordered
         self._sealer = seal.Sealer(outside.keys.all_off)
         self._repeat_us = 0
         self.state = AllOffState()
@@ -78,6 +80,7 @@ class AllOffKeeper:
         for target, row in self.state.unconfirmed.items():
             row.may_send_until_us = gone.get(target)
         self._pen.write(AllOffOrdered(epoch, by, via, self._outside.here()))
+        self._ordered(by)
         return epoch
 
     def load(self, epoch: int, *, in_force: bool, may_send: dict[TargetId, int]) -> None:
@@ -90,12 +93,12 @@ class AllOffKeeper:
                     self.state.unconfirmed[target].may_send_until_us = until
 
     def _begin(self, epoch: int, now: HostUs) -> None:
-        self._grants.epoch = epoch
+        self._grants.epoch, self._grants.all_off_in_force = epoch, True
         self.state = AllOffState(epoch, True, now, {}, {k.target: Unconfirmed(k) for k in self._targets()})
 
     def release(self, by: PersonId, reason: str) -> None:
         """End the state; starts nothing."""
-        self.state.in_force = False
+        self.state.in_force = self._grants.all_off_in_force = False
         self._pen.write(AllOffReleased(self.state.epoch, by, reason, self._outside.here()))
 
     def joined(self, known: Known) -> None:

@@ -84,7 +84,13 @@ class Controller:
         self.grants = Grants(outside, self.pen, self.post, lambda: ledger.last_commit_us)
         self.exercises = Exercises(outside, self.pen, self.grants, self.known)
         self.all_off = AllOffKeeper(
-            outside, self.pen, self.grants, self.lines.values, self.known.values, self.post_first
+            outside,
+            self.pen,
+            self.grants,
+            self.lines.values,
+            self.known.values,
+            self.post_first,
+            self.exercises.all_off,
         )
         self.hearing = Hearing(self)
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
@@ -99,7 +105,7 @@ class Controller:
         self.order_waiters: dict[int, asyncio.Future[Ended]] = {}
         self.watchers: list[Callable[[tuple[Entry, ...]], None]] = []
         self.ready = asyncio.Event()
-        self._handles = 0
+        self.posted = 0  # orders so far; each one has or will have one outcome
         self._zone_of = self.site.zone_of()
         self._alive_us = 0
         self._pace: tuple[frozenset[TargetId], bool] = (frozenset(), False)
@@ -354,8 +360,8 @@ class Controller:
 
     def post(self, known: Known, message: Message, expires_us: int, _what: str) -> int | None:
         """Queue an order; its handle, or None when the target's queue is full."""
-        self._handles += 1
-        order = Posted(self._handles, message, expires_us)
+        self.posted += 1
+        order = Posted(self.posted, message, expires_us)
         if not self.lines[known.line].post(known, order):
             self.outcomes["queue-full"] += 1
             return None
@@ -363,12 +369,12 @@ class Controller:
 
     def post_first(self, known: Known, message: Message, expires_us: int, _what: str) -> int | None:
         """An order that ends all others of its target and goes first."""
-        self._handles += 1
-        self.lines[known.line].overtake(known, Posted(self._handles, message, expires_us))
-        return self._handles
+        self.posted += 1
+        self.lines[known.line].overtake(known, Posted(self.posted, message, expires_us))
+        return self.posted
 
-    def _acknowledge(self, known: Known, ack: Ack, expires_us: int) -> None:
-        self.post(known, ack, expires_us, f"acknowledge {ack.number}")
+    def _acknowledge(self, known: Known, ack: Ack, expires_us: int) -> int | None:
+        return self.post(known, ack, expires_us, f"acknowledge {ack.number}")
 
     def order_ended(self, known: Known, ended: Ended) -> None:
         """See `Ear`: an order has its one outcome."""
@@ -390,6 +396,8 @@ class Controller:
                 "It obeys a controller of a higher generation. To do: find the other controller; if this is the one "
                 "that should steer, a person raises its generation: fieldctl generation raise.",
             )
+        if isinstance(ended.order.message, Ack):
+            self.strikes.ack_ended(known, ended.order.message)
         self.grants.order_ended(known, ended)
         waiter = self.order_waiters.pop(ended.order.handle, None)
         if waiter is not None and not waiter.done():

@@ -19,7 +19,7 @@ from fieldctl.events import (
     Fact,
     GrantEnded,
 )
-from fieldctl.units import HostTime, HostUs, TargetId
+from fieldctl.units import HostTime, HostUs, PersonId, TargetId
 
 EARLY_US = 10_000_000  # a strike so long before the start still lies with its exercise
 KEPT = 64  # ended exercises that late strikes may still belong to
@@ -112,6 +112,13 @@ class Exercises:
             stepped, effects = engine.after_restart(exercise, here)
             self.all[exercise.id] = stepped
             self._carry_out(stepped, effects)
+
+    def all_off(self, by: PersonId) -> None:
+        """All off ends every exercise: none goes on by itself once it is released."""
+        self.wishes.clear()
+        for exercise in list(self.all.values()):
+            if exercise.status in ("running", "interrupted"):
+                self._pen.write(ExerciseEnded(exercise.id, "all-off", by, self._outside.here()))
 
     def ledger_failed(self, here: HostTime) -> None:
         """End every running exercise on the screen, since nothing can be written any more."""

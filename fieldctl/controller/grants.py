@@ -23,6 +23,8 @@ ORDER_LIVES_US = 4 * US_PER_S  # a grant that could not be delivered in this tim
 STARTS_WITHIN_US = 2 * US_PER_S  # after its moment a granted target has to say that it sends
 LEDGER_FRESH_US = 10 * US_PER_S  # no renewal without a commit within this time
 
+WAITING_MAX = 4  # orders of a target: with more on their way a grant would only be late
+
 State = Literal["writing", "ordered", "held", "ending"]
 
 
@@ -74,6 +76,7 @@ class Grants:
         self.next_id = 1
         self.epoch = 0
         self.generation = 1
+        self.all_off_in_force = False  # kept by the AllOffKeeper: nothing is granted or renewed meanwhile
         self.starved = 0  # renewals that were held back because the ledger had not committed lately
 
     @property
@@ -95,11 +98,15 @@ class Grants:
     # ---- giving ----------------------------------------------------------------------------------------------
 
     def give(self, wish: Wish, lead_us: int) -> bool:
-        """Commit and order a grant; False when it cannot be now (not heard, clock unknown), so try again."""
+        """Commit and order a grant; False when it cannot be now (all off, not heard, clock unknown), so try again."""
+        if self.all_off_in_force:
+            return False
         known = wish.known
         now = self._outside.clock.now()
         clock = known.clock.of(BootId(known.boot)) if known.boot is not None else None
         if known.session.state != "open" or clock is None or known.greeting is None:
+            return False
+        if known.life(now) != "online" or known.session.waiting >= WAITING_MAX:
             return False
         from_us = max(wish.from_us, now + lead_us)
         if from_us >= wish.limit_us:
@@ -139,7 +146,7 @@ class Grants:
         return True
 
     def _order(self, lease: Lease, fact: GrantGiven) -> None:
-        if lease.grant not in self.leases or lease.state != "writing":
+        if lease.grant not in self.leases or lease.state != "writing" or self.all_off_in_force:
             return  # all off came between the commit and this
         lease.state = "ordered"
         order = Grant(
@@ -241,7 +248,7 @@ class Grants:
                 self._over(lease, "rebooted")
             elif lease.state == "held" and (lease.began or now > lease.wish.from_us + STARTS_WITHIN_US):
                 self._over(lease, "gone")
-        if known.grant_id and not mine and known.grant_id not in self.leases:
+        if known.grant_id and not mine and known.grant_id not in self.leases and not known.session.waiting:
             self._post(known, Quiet(0, self.generation, 0), now + ORDER_LIVES_US, "quiet: a grant of nobody here")
 
     def _began(self, lease: Lease) -> None:

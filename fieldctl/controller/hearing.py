@@ -104,19 +104,17 @@ class Hearing:
     def _note_telemetry(self, known: Known, report: Report, at: HostUs) -> None:
         from fieldctl.ledger.telemetry import Telemetry
 
-        self._c.ledger.put_telemetry(
-            [
-                Telemetry(
-                    known.target,
-                    HostTime(self._c.outside.clock.boot, at),
-                    self._c.outside.clock.wall(),
-                    volts_rest=report.rest_mv / 1000,
-                    volts_load=report.load_mv / 1000,
-                    temperature_c=round(report.kelvin10 / 10 - 273.15, 2),
-                    noise=float(report.noise),
-                    extra={"charge_mas": report.charge, "bad_frames": report.bad_frames},
-                )
-            ]
+        self._c.pen.note(
+            Telemetry(
+                known.target,
+                HostTime(self._c.outside.clock.boot, at),
+                self._c.outside.clock.wall(),
+                volts_rest=report.rest_mv / 1000,
+                volts_load=report.load_mv / 1000,
+                temperature_c=round(report.kelvin10 / 10 - 273.15, 2),
+                noise=float(report.noise),
+                extra={"charge_mas": report.charge, "bad_frames": report.bad_frames},
+            )
         )
 
     def clock_odd(self, known: Known, finding: object) -> None:

@@ -18,6 +18,7 @@ from fieldctl.events import Fact
 if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
     from fieldctl.ledger.entry import Entry
     from fieldctl.ledger.store import Ledger
+    from fieldctl.ledger.telemetry import Telemetry
 
 WAITING_MAX = 4096  # facts; a field makes a few dozen a second at worst
 
@@ -77,6 +78,15 @@ class Pen:
             self._break(error)
             return False
         return True
+
+    def note(self, sample: Telemetry) -> None:
+        """Hand in what a target measured; it is no fact, and is written when there is time."""
+        if self.broken is not None:
+            return
+        try:
+            self._ledger.put_telemetry([sample])
+        except FieldctlError as error:
+            self._break(error)
 
     async def _write_waiting(self) -> None:
         while self._waiting and self.broken is None:

@@ -1,7 +1,7 @@
 """A strike on its way from a target's log to the ledger: stamped, taken for something, committed, acknowledged.
 
 It is acknowledged only after it is committed; whatever is reported twice is written once. A target that gives one
-number to two different strikes is shown by name, and neither is thrown away.
+number to two different strikes is shown by name, with the ticks of the second, which has no number of its own.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ RECENT_US = 3 * US_PER_S  # as far back as the rules look
 RECENT_MAX = 32
 KEPT_NUMBERS = 256
 
-Ordered = Callable[[Known, Ack, int], object]
+Ordered = Callable[[Known, Ack, int], int | None]
 
 
 class StrikeDesk:
@@ -49,6 +49,7 @@ class StrikeDesk:
         self._acknowledge = acknowledge
         self._odd = odd
         self._writing: set[tuple[TargetId, int, int]] = set()
+        self._acking: set[tuple[TargetId, int, int]] = set()
         self._numbers: dict[TargetId, dict[tuple[int, int], tuple[int, tuple[int, ...]]]] = {}
         self._recent: dict[TargetId, deque[tuple[int, int, tuple[int, ...]]]] = {}
         self._dropped: dict[tuple[TargetId, int], int] = {}
@@ -66,7 +67,8 @@ class StrikeDesk:
                 self._odd(
                     known,
                     "repeats-numbers",
-                    f"It gave number {number} of boot {boot} to two different strikes. "
+                    f"It gave number {number} of boot {boot} to two different strikes; the second one's ticks are "
+                    f"{strike.strike_ticks}. "
                     "To do: update or replace it; judge its strikes of today by hand.",
                 )
             self._ack(known, boot, number)
@@ -86,7 +88,15 @@ class StrikeDesk:
         self._ack(known, boot, number)
 
     def _ack(self, known: Known, boot: int, number: int) -> None:
-        self._acknowledge(known, Ack(boot, number), self._outside.clock.now() + ACK_LIVES_US)
+        key = (known.target, boot, number)
+        if key in self._acking:
+            return  # on its way; the strike was reported again meanwhile
+        if self._acknowledge(known, Ack(boot, number), self._outside.clock.now() + ACK_LIVES_US) is not None:
+            self._acking.add(key)
+
+    def ack_ended(self, known: Known, ack: Ack) -> None:
+        """An acknowledgement has its outcome; where it was lost the strike will be reported again."""
+        self._acking.discard((known.target, ack.boot, ack.number))
 
     def _fact(self, known: Known, strike: Strike) -> StrikeRecorded:
         stamp, evidence, dated = self._stamp(known, strike)

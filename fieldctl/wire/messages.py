@@ -139,7 +139,7 @@ class AllOff(Message):
 
 @dataclass(frozen=True, slots=True)
 class Ack(Message):
-    """Strikes of that boot up to and with this number are in the ledger."""
+    """The strike of that boot with this number is in the ledger; no other, since a later one may have come first."""
 
     KIND: ClassVar[int] = 5
     boot: int

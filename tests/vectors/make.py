@@ -379,12 +379,12 @@ def strikes_until_acknowledged(s: Script) -> None:
     s.token(5)
     s.cut()
     s.order(m.Arm(2, 1, True, 0), counter=100)
-    s.order(m.Ack(1, 4), counter=101)
+    s.order(m.Ack(1, 4), counter=101)  # that one alone
     s.strike(9, 9)
-    s.token(6)  # the last of boot 1
-    s.order(m.Ack(2, 9), counter=102)  # those of boot 1 wait before it
+    s.token(6)
+    s.order(m.Ack(2, 9), counter=102)  # no such strike
     s.token(7)
-    s.order(m.Ack(1, 0xFFFF_FFFF), counter=103, retained=True)
+    s.order(m.Ack(1, 2), counter=103, retained=True)
     s.token(8)
 
 

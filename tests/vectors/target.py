@@ -232,7 +232,7 @@ class Target:
         self.held, self.armed = after.held, after.armed
         kept.generation, kept.epoch, kept.off = after.generation, after.epoch, after.off
         if isinstance(order, messages.Ack):
-            kept.strikes = [s for s in kept.strikes if s[0] != order.boot or s[1] > order.number]
+            kept.strikes = [s for s in kept.strikes if (s[0], s[1]) != (order.boot, order.number)]
         return answer
 
     def _standing(self, ticks: int, retained: bool) -> obey.Standing:
