@@ -198,6 +198,10 @@ class HostClock:
         """What the clock of a boot would have read at a moment of true time, before or after that boot too."""
         return next(true_us - zero for _, known, zero in self._boots if known == boot)
 
+    def true_us(self, at: HostTime) -> int:
+        """When the clock read this."""
+        return next(at.us + zero for _, known, zero in self._boots if known == at.boot)
+
     def of(self, true_us: int) -> HostTime:
         """What the host's clock read at a moment of true time: for comparing with the truth afterwards."""
         for begin, boot, zero in reversed(self._boots):

@@ -87,8 +87,8 @@ class AirLine(Line):
             if (known := self.members.get(int(target, 16))) is not None:
                 self._ear.misaddressed(self, known, env.address)
             return
-        known, believed = self._take(payload, at, (before, after))
-        if believed and known is not None:
+        known, message = self._take(payload, at, (before, after))
+        if message is not None and known is not None:
             self._say(known, at, token=False)  # the next order need not wait for its time
             self._schedule()
 

@@ -12,6 +12,7 @@ from fieldctl.controller.ports import Outside
 from fieldctl.links.link import Link
 from fieldctl.units import HostUs
 from fieldctl.wire import bus, frames
+from fieldctl.wire.messages import Flags, Outcome
 from fieldctl.wire.session import Posted
 
 ANSWER_BEGINS_WITHIN_US = 20_000  # the target's turnaround, a USB adapter's and a busy host's delay, with a margin
@@ -110,14 +111,16 @@ class BusLine(Line):
         for payload in self._deframer.feed(data):
             if self.search is not None and self.search.take(payload):
                 continue
-            known, believed = self._take(payload, at)
+            known, message = self._take(payload, at)
             if turn is None or known is None:
                 continue
-            if known.address == turn.address and believed:
+            if known.address == turn.address and message is not None:
                 self._turn = None
-                self.bus.answered(turn, at, more=known.session.waiting > 0)
+                # after an acknowledgement the next strike need not wait for its turn
+                more = isinstance(message, Outcome) and bool(message.flags & Flags.STRIKES)
+                self.bus.answered(turn, at, more=more or known.session.waiting > 0)
                 turn = None
-            elif known.address != turn.address and not believed:
+            elif known.address != turn.address and message is None:
                 self._ear.misaddressed(self, self.members[turn.address], known.address)
         if self._turn is None:
             self._go()

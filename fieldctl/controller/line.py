@@ -131,23 +131,23 @@ class Line:
             return known.session.open(self._outside.nonce(), now)
         return known.session.pull(now) or (known.session.token(now) if token else None)
 
-    def _take(self, payload: bytes, at: HostUs, held: tuple[int, int] = (0, 0)) -> tuple[Known | None, bool]:
-        """Take a payload; the target that it came from, and whether it was believed.
+    def _take(self, payload: bytes, at: HostUs, held: tuple[int, int] = (0, 0)) -> tuple[Known | None, Message | None]:
+        """Take a payload; the target that it came from, and what it said if it was believed.
 
         `held` are the µs for which a bridge held the question and the answer.
         """
         env = envelope.read(payload)
         if env is None:
             self.counts["no-envelope"] += 1
-            return None, False
+            return None, None
         known = self.members.get(env.address)
         if known is None:
             self.counts["foreign"] += 1
-            return None, False
+            return None, None
         taken = known.session.take(env, at)
         if taken is None or taken.message is None:
             self.counts["not-believed"] += 1
-            return known, False
+            return known, None
         message = taken.message
         known.heard_us = at
         if taken.asked_us is not None:
@@ -159,7 +159,7 @@ class Line:
             self._ear.heard(known, message, at)
         if taken.ended is not None:
             self._ear.order_ended(known, taken.ended)
-        return known, True
+        return known, message
 
     def _learn_clock(self, known: Known, message: Message, asked: int, out: int, got: int, at: HostUs) -> None:
         exchange = Exchange(

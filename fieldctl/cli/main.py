@@ -1,0 +1,103 @@
+"""fieldctl: the program. Every command takes --site DIR and --json; errors say what, what was expected, what to do.
+
+Exit codes: 0 done, 1 failed, 2 wrong use, 3 done in part, 4 nothing or nobody there, 5 refused, 7 out of time.
+"""
+
+from __future__ import annotations
+
+import importlib.metadata
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fieldctl import __version__
+from fieldctl.cli import show
+from fieldctl.cli.day import day, manual
+from fieldctl.cli.drill import drill
+from fieldctl.cli.exercise import exercise
+from fieldctl.cli.field import all_off, bridge, broker, doctor, generation, links, serve, status
+from fieldctl.cli.ledger import ledger
+from fieldctl.cli.site import site
+from fieldctl.cli.target import target
+from fieldctl.errors import EXIT_FAILURE, FieldctlError
+
+PLUG_INS = "fieldctl.commands"
+
+app = typer.Typer(
+    name="fieldctl",
+    help=(
+        "Controls a practice field for avalanche companion rescue: buried targets, drills against the clock, honest "
+        "times. A training aid, not rescue equipment. Any signal is a person until proved otherwise."
+    ),
+    epilog="First steps:  fieldctl demo   |   fieldctl site new DIR   |   fieldctl serve --site DIR",
+    no_args_is_help=True,
+    add_completion=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"fieldctl {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _program(
+    version: Annotated[  # noqa: ARG001
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+app.command("serve")(serve)
+app.command("status")(status)
+app.add_typer(day, name="day")
+app.add_typer(manual, name="manual")
+app.add_typer(exercise, name="exercise")
+app.add_typer(all_off, name="all-off")
+app.add_typer(generation, name="generation")
+app.add_typer(target, name="target")
+app.add_typer(drill, name="drill")
+app.add_typer(site, name="site")
+app.add_typer(ledger, name="ledger")
+app.command("links")(links)
+app.add_typer(broker, name="broker")
+app.command("bridge")(bridge)
+app.command("doctor")(doctor)
+
+
+def _add_plug_ins() -> None:
+    """Commands from outside (`demo`, `sim`): only their names are known here until one is used."""
+    for point in importlib.metadata.entry_points(group=PLUG_INS):
+        if point.name not in sys.argv[1:2] and not {"-h", "--help"} & set(sys.argv[1:2]) and len(sys.argv) > 1:
+            continue
+        try:
+            app.add_typer(point.load(), name=point.name)
+        except Exception as error:  # a broken plug-in must not take the program with it
+            show.say(f"The command {point.name!r} could not be loaded: {error}. To do: install fieldctl whole again.")
+
+
+def main() -> None:
+    """Run the program."""
+    _add_plug_ins()
+    try:
+        app()
+    except FieldctlError as error:
+        from fieldctl.cli.outside import exit_code
+
+        if "--json" in sys.argv:
+            show.as_json({"error": error.as_json()})
+        show.say(str(error))
+        raise SystemExit(exit_code(error)) from None
+    except BrokenPipeError:
+        raise SystemExit(EXIT_FAILURE) from None
+
+
+if __name__ == "__main__":
+    main()
