@@ -52,7 +52,7 @@ class _Way:
             if later == 0:
                 self._last = due = max(due, self._last)
             if arrived != data and data[0] == envelope.TOKEN:
-                continue  # TCP's checksum: only what is sealed stands for itself here, as if somebody had tampered with it
+                continue  # TCP's checksum; what is sealed stands for itself, as if somebody had tampered with it
             if arrived:
                 found.append((due + later, arrived))
         return found

@@ -1,0 +1,49 @@
+"""`fieldctl demo` and `fieldctl sim`: what the simulated mountain adds to the command line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+demo = typer.Typer(
+    help="A whole simulated field and a drill on it: twelve targets, three burials, about a minute. No hardware.",
+    invoke_without_command=True,
+    epilog="Example:  fieldctl demo --headless --json --seed 7",
+)
+sim = typer.Typer(help="Shake the simulated field.", no_args_is_help=True)
+
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")]
+
+
+@demo.callback()
+def run_demo(
+    headless: Annotated[bool, typer.Option(help="Without the live view.")] = False,
+    json: AsJson = False,
+    seed: Annotated[int, typer.Option(help="Draws the field and the searcher.")] = 1,
+    keep: Annotated[Path | None, typer.Option(help="Keep the site's folder here.")] = None,
+) -> None:
+    """Three burials, one switched on by the first find, all keep sending; then all off and the result."""
+    from sims.demo import main
+
+    raise typer.Exit(main(seed=seed, headless=headless, as_json=json, keep=keep))
+
+
+@sim.command()
+def faults(
+    seeds: Annotated[str, typer.Option(help="Which seeds, as FROM:TO.")] = "0:300",
+    json: AsJson = False,
+) -> None:
+    """The real controller against the simulated mountain in virtual time: damage first, calm after."""
+    from sims.report import main
+
+    raise typer.Exit(main(seeds, as_json=json))
+
+
+@sim.command()
+def script(seed: int) -> None:
+    """What a seed decides, as text."""
+    from sims.swarm import script_of
+
+    print(script_of(seed))

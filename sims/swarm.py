@@ -4,7 +4,7 @@
     run_faults(seeds)  many seeds, each twice, on all workers; one JSON-able answer
 
 Safety ("must never") is watched while everything goes wrong; liveness ("must in the end") is asked for in the calm:
-what waits in a living target's log reaches the ledger, all off is confirmed by all who hear, a fresh exercise completes.
+what waits in a living target's log reaches the ledger, all off is confirmed by whoever hears, an exercise completes.
 """
 
 from __future__ import annotations

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import importlib.metadata
 import sys
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -48,7 +47,7 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _program(
-    version: Annotated[  # noqa: ARG001
+    version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
     ] = False,
 ) -> None:

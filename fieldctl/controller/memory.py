@@ -28,7 +28,7 @@ from fieldctl.site.day import fold as day_fold
 from fieldctl.units import US_PER_S, HostTime, TargetId
 
 if TYPE_CHECKING:
-    from fieldctl.ledger.store import Ledger
+    from fieldctl.ledger.reader import Reader
 
 
 @dataclass(slots=True)
@@ -70,7 +70,7 @@ class Memory:
         return min(fact.limit_at.us, here.us + outside.site.grant_s * US_PER_S)
 
 
-def remember(ledger: Ledger) -> Memory:
+def remember(ledger: Reader) -> Memory:
     """Read the whole ledger once, and the settings beside it."""
     memory = Memory()
     for entry in ledger.entries():

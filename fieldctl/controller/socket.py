@@ -1,7 +1,7 @@
 """The control socket: lines of JSON over a Unix socket of mode 0600, both ends.
 
     request   {"id": 1, "verb": "exercise-start", "arguments": {…}}
-    answer    {"id": 1, "ok": true, "result": {…}}   or   {"id": 1, "ok": false, "error": {code, what, expected, remedy}}
+    answer    {"id": 1, "ok": true, "result": {…}}   or   {"id": 1, "ok": false, "error": {code, what, …}}
 
 Who may open the socket may do everything: the file's mode is the lock. A stale socket of a dead process is replaced.
 """
@@ -30,7 +30,7 @@ ANSWER_WITHIN_S = 90.0  # a search for new targets takes a minute
 
 
 def socket_path(folder: Path) -> Path:
-    """Where the socket of a site lies: in its folder, or in a short place where that path is too long for the system."""
+    """Where a site's socket lies: in its folder, or in a short place where that path is too long for the system."""
     path = folder.resolve() / "control.sock"
     if len(os.fsencode(path)) <= PATH_MAX:
         return path

@@ -1,0 +1,126 @@
+"""fieldctl day, fieldctl manual: opening and closing the field, hand-buried units."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from fieldctl.cli import show
+from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
+
+day = typer.Typer(
+    help="Open and close the field.",
+    epilog="Example:  fieldctl day open --by Ansel --hazard 'low, with the patrol' --snow 1.9 --sweep 'Mira, nothing'",
+    no_args_is_help=True,
+)
+manual = typer.Typer(help="Count hand-buried units out and in.", no_args_is_help=True)
+
+Exceptions = Annotated[list[str] | None, typer.Option("--exception", help="Key of a problem that is signed for.")]
+Targets = Annotated[list[str] | None, typer.Option(help="A target's id; may be given several times.")]
+
+
+@day.command()
+def check(site: SiteDir = HERE, json: AsJson = False, touched: Targets = None) -> None:
+    """What is in the way of opening, or of closing an open field; changes nothing."""
+    ask(site, "day-check", json, _problems, touched=tuple(touched or ()))
+
+
+@day.command("open")
+def open_(
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+    hazard: Annotated[str, typer.Option(help="The hazard decision of today.")] = "",
+    snow: Annotated[float | None, typer.Option(help="Snow depth at the field's stake, metres.")] = None,
+    touched: Targets = None,
+    sweep: Annotated[str, typer.Option(help="Who swept for stray signals, and what was heard.")] = "",
+    exception: Exceptions = None,
+    notes: str = "",
+) -> None:
+    """Open the field; refused with everything that is still in the way."""
+    ask(
+        site,
+        "day-open",
+        json,
+        lambda row: show.lines([f"open, {row['in_charge']} in charge; fresh targets: {row['fresh_left']}"]),
+        by=who(by),
+        hazard=hazard,
+        snow_m=snow,
+        touched=tuple(touched or ()),
+        stray_sweep=sweep,
+        exceptions=tuple(exception or ()),
+        notes=notes,
+    )
+
+
+@day.command()
+def close(
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+    signed: Annotated[str, typer.Option(help="The signature of the person in charge.")] = "",
+    own_units_back: Annotated[bool, typer.Option(help="Everybody's own unit is back to send.")] = False,
+    walk: Annotated[str, typer.Option(help="The listening walk: who, where, what was heard.")] = "",
+    heard: Targets = None,
+    exception: Exceptions = None,
+) -> None:
+    """Close the field; what was heard sending on the walk is barred by name."""
+    ask(
+        site,
+        "day-close",
+        json,
+        lambda row: show.lines(["closed", *(f"exception: {e}" for e in row["exceptions"])]),
+        by=who(by),
+        signed=signed,
+        own_units_back=own_units_back,
+        listening_walk=walk,
+        heard_sending=tuple(heard or ()),
+        exceptions=tuple(exception or ()),
+    )
+
+
+@day.command()
+def renewed(
+    how: Annotated[str, typer.Argument(help="tilled, snowed over …")],
+    zone: Annotated[str | None, typer.Option(help="One zone; the whole field otherwise.")] = None,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
+    """The surface was renewed: its targets are fresh again."""
+    ask(site, "day-renewed", json, _fresh, by=who(by), how=how, zone=zone)
+
+
+@manual.command("out")
+def out(unit: str, zone: str, place: str, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
+    """A unit was buried by hand: it cannot be switched off from here."""
+    ask(site, "manual-out", json, _out, unit=unit, zone=zone, place=place, by=who(by))
+
+
+@manual.command("in")
+def in_(
+    unit: str,
+    seen_off: Annotated[bool, typer.Option(help="Somebody saw that it is off.")] = False,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
+    """A hand-buried unit came back."""
+    ask(site, "manual-in", json, _out, unit=unit, seen_off=seen_off, by=who(by))
+
+
+def _problems(row: dict[str, Any]) -> None:
+    print("The field is open." if row["open"] else "The field is closed.")
+    for p in row["problems"]:
+        print(f"- {p['wrong']} {p['remedy']} [{p['key']}{', may be signed for' if p['may_sign'] else ''}]")
+
+
+def _fresh(row: dict[str, Any]) -> None:
+    show.table(("zone", "fresh"), list(row["fresh_left"].items()))
+
+
+def _out(row: dict[str, Any]) -> None:
+    show.lines([f"out: {', '.join(row['out']) or 'none'}"])
+    if row.get("not_seen_off"):
+        show.lines([f"came back, not seen off: {', '.join(row['not_seen_off'])}"])

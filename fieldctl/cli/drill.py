@@ -1,0 +1,149 @@
+"""fieldctl drill: the drills on file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from fieldctl.cli import show
+from fieldctl.cli.common import HERE, AsJson, SiteDir
+
+drill = typer.Typer(
+    help="List and check the drills on file.",
+    epilog="Example:  fieldctl drill check drills/close-pair.toml",
+    no_args_is_help=True,
+)
+
+
+@drill.command("list")
+def list_(site: SiteDir = HERE, json: AsJson = False) -> None:
+    """Every drill of the site with what it asks for; needs no serve."""
+    from fieldctl.errors import FileFaults
+
+    rows: list[dict[str, Any]] = []
+    for path in sorted((site / "drills").glob("*.toml")):
+        try:
+            plan = _read(path)
+        except FileFaults as faults:
+            rows.append({"drill": path.stem, "faults": [str(f) for f in faults.faults]})
+            continue
+        rows.append(
+            {
+                "drill": plan.name,
+                "title": plan.title,
+                "limit_s": plan.limit_s,
+                "burials": [{"burial": b.name, "signal": b.signal.kind, "find": b.find} for b in plan.burials],
+            }
+        )
+    if json:
+        show.as_json({"drills": rows})
+        return
+    table = [
+        (
+            r["drill"],
+            r.get("title", f"{len(r.get('faults', ()))} faults"),
+            len(r.get("burials", ())),
+            show.clock(r.get("limit_s")),
+        )
+        for r in rows
+    ]
+    show.table(("drill", "title", "burials", "limit"), table)
+
+
+@drill.command()
+def check(files: Annotated[list[Path], typer.Argument(help="Drill files.")], json: AsJson = False) -> None:
+    """Read drill files and name every fault with its line."""
+    from fieldctl.errors import Fault, FileFaults
+
+    faults: list[Fault] = []
+    for path in files:
+        try:
+            _read(path)
+        except FileFaults as found:
+            faults += found.faults
+    if faults:
+        raise FileFaults(faults)
+    if json:
+        show.as_json({"checked": [str(p) for p in files], "faults": []})
+    else:
+        print(f"No fault in {len(files)} file{'s' if len(files) != 1 else ''}.")
+
+
+@drill.command()
+def preview(
+    file: Annotated[Path, typer.Argument(help="A drill file.")],
+    runs: Annotated[int, typer.Option(help="How many repetitions.")] = 1000,
+    skill: Annotated[str, typer.Option(help="novice, trained or practised.")] = "trained",
+    searchers: Annotated[int, typer.Option(help="How many search together.")] = 1,
+    seed: Annotated[int, typer.Option(help="Picks the targets and draws the searchers.")] = 0,
+    picture: Annotated[
+        Path | None, typer.Option(help="Write the map here (.svg or .png); it shows the places.")
+    ] = None,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+) -> None:
+    """How long is a group likely to need? An estimate by simulated searchers."""
+    from fieldctl.drill.pick import Candidate, pick
+    from fieldctl.errors import Refused
+    from fieldctl.rehearsal import as_lines, beside_recorded, preview
+    from fieldctl.rehearsal.apart import disturbance_of
+    from fieldctl.rehearsal.picture import picture_of
+    from fieldctl.site.files import load_site
+
+    plan, found = _read(file), load_site(site)
+    candidates = [
+        Candidate(p.target, p.zone, p.x_m, p.y_m, p.depth_m, None if p.axis is None else p.axis.tilt_deg)
+        for p in found.places
+    ]
+    picks = pick(plan, candidates, seed=seed, disturbance=disturbance_of(found))
+    if not picks.staffed:
+        rows = "\n  ".join(f"{u.wrong} {u.nearest}" for u in picks.unmet)
+        raise Refused(f"This drill cannot be staffed on {found.title}:\n  {rows}", remedy="Change the wishes named.")
+    shown = -1
+
+    def progress(share: float) -> None:
+        nonlocal shown
+        if int(share * 10) > shown:
+            shown = int(share * 10)
+            show.say(f"rehearsing: {shown * 10} %")
+
+    done = preview(found, plan, picks, runs=runs, skill=skill, searchers=searchers, seed=seed, progress=progress)
+    done = beside_recorded(done, _recorded(site, plan.name))
+    if picture is not None:
+        drawn = picture_of(found, plan, picks)
+        picture.write_bytes(drawn.png if picture.suffix == ".png" else drawn.svg.encode())
+    if json:
+        show.as_json(done.as_json())
+    else:
+        show.lines(as_lines(done))
+
+
+def _recorded(site: Path, drill_name: str) -> dict[str, list[float | None]]:
+    """The site's own times for a drill by burial, seconds; None where it was not found."""
+    from fieldctl.cli.outside import ledger_path
+
+    if not ledger_path(site).is_file():
+        return {}
+    from fieldctl.cli.replay import exercises_of
+    from fieldctl.ledger.reader import Reader
+
+    times: dict[str, list[float | None]] = {}
+    with Reader.read(ledger_path(site)) as reader:
+        for result in exercises_of(reader):
+            if result.drill != drill_name or result.state not in ("complete", "time-up"):
+                continue
+            for b in result.burials:
+                times.setdefault(b.burial, []).append(None if b.find is None else b.find.moment.at_us / 1e6)
+    return times
+
+
+def _read(path: Path) -> Any:
+    from fieldctl.drill.files import read_drill
+    from fieldctl.errors import NotFound
+    from fieldctl.site.files import read_text
+
+    if not path.is_file():
+        raise NotFound(f"There is no file {path}.", remedy="Name a drill file, such as drills/one-burial.toml.")
+    return read_drill(read_text(path, path.name), path.name)

@@ -1,0 +1,90 @@
+"""fieldctl site: begin a site, check its files, read a survey."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fieldctl.cli import show
+from fieldctl.cli.common import HERE, AsJson, SiteDir
+from fieldctl.cli.outside import make_key
+
+site = typer.Typer(
+    help="Begin a site, check its files, look at a survey.",
+    epilog="Example:  fieldctl site new larch-hollow   (an invented site with twelve targets and four drills)",
+    no_args_is_help=True,
+)
+
+CAUTIONS = (
+    "A training aid, not rescue equipment. Any signal is a person until proved otherwise.",
+    "The site's hazard assessment and the patrol's rules come first. Everybody carries an own transceiver, in search",
+    "during the exercise and back to send after it. In a real alarm: all off and rescue, at the same time.",
+    "Keep phones and radios away from searching transceivers. Transmitters must meet the country's radio rules",
+    "(EN 300 718-1 and its kin); installation, earthing and surge protection by people competent to do so.",
+    "No digging or probing near marked cables. Where local codes or licensed practice say otherwise, they win.",
+)
+
+
+@site.command()
+def new(folder: Path, json: AsJson = False) -> None:
+    """Write a commented site.toml, four example drills and the site's key; nothing existing is touched."""
+    from fieldctl.site.new import new_site
+
+    written = new_site(folder)
+    key = make_key(folder)
+    if json:
+        show.as_json({"written": [str(p) for p in written], "key": str(key)})
+        return
+    show.lines(f"wrote {path}" for path in (*written, key))
+    print()
+    show.lines(CAUTIONS)
+    print(f"\nNext: look through {folder}/site.toml, then: fieldctl serve --site {folder}")
+
+
+@site.command()
+def check(site: SiteDir = HERE, json: AsJson = False) -> None:
+    """Read site.toml, surveys and drills, and name every fault with its line."""
+    from fieldctl.drill.files import read_drill
+    from fieldctl.errors import Fault, FileFaults
+    from fieldctl.site.files import load_site, read_text
+
+    faults: list[Fault] = []
+    targets = 0
+    try:
+        targets = len(load_site(site).places)
+    except FileFaults as found:
+        faults += found.faults
+    drills = sorted((site / "drills").glob("*.toml"))
+    for path in drills:
+        try:
+            read_drill(read_text(path, f"drills/{path.name}"), f"drills/{path.name}")
+        except FileFaults as found:
+            faults += found.faults
+    if faults:
+        raise FileFaults(faults)
+    row = {"targets": targets, "drills": [p.stem for p in drills]}
+    if json:
+        show.as_json(row)
+    else:
+        print(f"No fault: {targets} targets, {len(drills)} drills.")
+
+
+@site.command()
+def survey(
+    file: Annotated[Path, typer.Argument(help="GeoJSON, GPX, or CSV in metres.")],
+    site: SiteDir = HERE,
+    json: AsJson = False,
+) -> None:
+    """Look at a survey as the site would read it; put the file into surveys/ to use it."""
+    from fieldctl.site.files import load_site, read_text
+    from fieldctl.site.survey import Known, SurveyText, as_toml, read_survey
+
+    places = read_survey(SurveyText(file.name, read_text(file, file.name)), Known.of(load_site(site)))
+    if json:
+        rows = [{"target": p.target, "x_m": p.x_m, "y_m": p.y_m, "depth_m": p.depth_m} for p in places]
+        show.as_json({"places": rows})
+    else:
+        print(as_toml(places))
+        show.say(f"To use it, copy {file} into {site / 'surveys'}/ and start serve again.")
