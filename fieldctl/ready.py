@@ -5,7 +5,7 @@ A hindrance `blocks` when nobody may start over it; the others are warnings that
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from fieldctl.drill.plan import Drill
@@ -54,9 +54,6 @@ class Hindrance:
     blocks: bool = True
 
 
-TooNear = Callable[[Drill, Mapping[str, TargetId]], Iterable[Hindrance]]
-
-
 def hindrances(
     drill: Drill,
     picks: Mapping[str, TargetId],
@@ -65,7 +62,6 @@ def hindrances(
     *,
     all_off: bool,
     ledger_failed: bool,
-    too_near: TooNear | None = None,
 ) -> tuple[Hindrance, ...]:
     """Everything in the way of this drill with these targets, what blocks first."""
     found = list(_field(day, all_off=all_off, ledger_failed=ledger_failed))
@@ -84,8 +80,6 @@ def hindrances(
             )
             continue
         found += _target(burial.name, view, day, sends=burial.signal.kind != "never", hit=burial.find == "hit")
-    if too_near is not None:
-        found += too_near(drill, picks)
     return tuple(sorted(found, key=lambda h: not h.blocks))
 
 

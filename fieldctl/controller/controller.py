@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from fieldctl import __version__
 from fieldctl.controller.air_line import AirLine
 from fieldctl.controller.alloff import AllOffKeeper
+from fieldctl.controller.asking import ask_what_is_due
 from fieldctl.controller.bus_line import BusLine
 from fieldctl.controller.exercises import Exercises
 from fieldctl.controller.grants import Grants
@@ -46,14 +47,9 @@ from fieldctl.site.model import MqttLink, SerialLink
 from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import bus
 from fieldctl.wire.messages import (
-    Ability,
     Ack,
-    Arm,
-    Ask,
-    Flags,
     Message,
     Quiet,
-    What,
 )
 from fieldctl.wire.session import RESEND_FIRST_US, Ended, Posted, Session
 
@@ -63,7 +59,6 @@ if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
 
 BEAT_S = 0.2  # the pace of renewals, repeats and due signals; the lead of an order is longer
 ALIVE_EVERY_US = 4 * US_PER_S  # the ledger is touched so often, so that a renewal always has a fresh commit behind it
-REPORT_EVERY_US = 60 * US_PER_S
 ORDER_LIVES_US = 4 * US_PER_S
 BACKOFF_FIRST_S = 0.5
 BACKOFF_MAX_S = 10.0
@@ -275,7 +270,7 @@ class Controller:
         self.exercises.tick(now)
         self._set_pace()
         for known in self.known.values():
-            self._ask_what_is_due(known, now)
+            ask_what_is_due(self, known, now)
         if now - self._alive_us >= ALIVE_EVERY_US:
             self._alive_us = now
             wall = self.outside.clock.wall() or ""
@@ -292,22 +287,6 @@ class Controller:
             line.pace(addresses, searching=searching)
         for known in self.known.values():
             known.want_armed = known.target in playing
-
-    def _ask_what_is_due(self, known: Known, now: HostUs) -> None:
-        if known.session.state != "open" or known.heard_us is None or known.session.waiting:
-            return
-        if known.greeting is None:
-            self.post(known, Ask(self.outside.nonce(), int(What.GREETING)), now + ORDER_LIVES_US, "ask greeting")
-            return
-        armed = bool(known.flags & Flags.ARMED)
-        if armed != known.want_armed and known.greeting.abilities & Ability.PAD and known.boot is not None:
-            order = Arm(known.boot, self.grants.generation, known.want_armed, 0)
-            self.post(known, order, now + ORDER_LIVES_US, "arm" if known.want_armed else "disarm")
-            return
-        due = known.reported_us is None or now - known.reported_us >= REPORT_EVERY_US
-        if due and not self.exercises.searching and now - (known.asked_report_us or -REPORT_EVERY_US) >= ORDER_LIVES_US:
-            known.asked_report_us = now
-            self.post(known, Ask(self.outside.nonce(), int(What.REPORT)), now + ORDER_LIVES_US, "ask report")
 
     # ---- what verbs use --------------------------------------------------------------------------------------
 
@@ -383,10 +362,7 @@ class Controller:
         if ended.verdict == "lost":
             known.lost_orders += 1
             if known.lost_orders >= REOPEN_AFTER_LOST and known.session.state == "open":
-                known.lost_orders = 0
-                known.trouble["reopened"] += 1
-                for gone in known.session.reopen("its counters are asked for again"):
-                    self.order_ended(known, gone)
+                self._open_again(known)
         else:
             known.lost_orders = 0
         if ended.verdict == "superseded":
@@ -403,16 +379,27 @@ class Controller:
         if waiter is not None and not waiter.done():
             waiter.set_result(ended)
 
+    def _open_again(self, known: Known) -> None:
+        """Ask a target for its counters and for who it is, anew."""
+        known.lost_orders = 0
+        known.trouble["reopened"] += 1
+        for gone in known.session.reopen("its counters are asked for again"):
+            self.order_ended(known, gone)
+
     # ---- what the lines bring ----------------------------------------------------------------------------------
 
     def opened(self, known: Known, message: Message, at: HostUs) -> None:
         """See `Ear`: the conversation is open."""
         self.hearing.opened(known, message)
-        self._ask_what_is_due(known, at)
+        ask_what_is_due(self, known, at)
 
     def heard(self, known: Known, message: Message, at: HostUs) -> None:
         """See `Ear`: a target said something that can be believed."""
         self.hearing.heard(known, message, at)
+
+    def disbelieved(self, known: Known) -> None:
+        """See `Ear`: nothing under this id can be believed any more."""
+        self._open_again(known)
 
     def clock_odd(self, known: Known, finding: object) -> None:
         """See `Ear`: a target's clock cannot be right."""

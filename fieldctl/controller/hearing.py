@@ -24,6 +24,7 @@ class Hearing:
     def opened(self, known: Known, message: Message) -> None:
         """A target answered the question for its counters."""
         assert isinstance(message, Counters)
+        known.greeting, known.ticks = None, 0  # it may be another unit under this id: who it is is asked anew
         known.generation = message.generation
         self._state_of(known, message.boot, message.ticks, message.flags)
         self._c.all_off.heard(known, message.epoch, message.flags)
@@ -120,6 +121,7 @@ class Hearing:
     def clock_odd(self, known: Known, finding: object) -> None:
         """A target's clock cannot be right."""
         known.trouble[type(finding).__name__] += 1
+        known.greeting = None  # a leap may be another unit under this id: who it is is asked anew
         self.odd(
             known,
             "clock",

@@ -47,6 +47,7 @@ class Known:
     want_armed: bool = False
     opened_us: HostUs | None = None  # when its counters were last asked for
     lost_orders: int = 0  # in a row
+    disbelieved: int = 0  # answers in a row
     trouble: Counter[str] = field(default_factory=Counter)
 
     @property

@@ -20,6 +20,8 @@ from fieldctl.wire import envelope, seal
 from fieldctl.wire.messages import Message
 from fieldctl.wire.session import Ended, Posted
 
+DISBELIEVED_MAX = 12  # answers in a row: another unit under this id, or one whose counters were put back
+
 
 class Ear(Protocol):
     """Who hears what the lines bring: the controller."""
@@ -32,6 +34,9 @@ class Ear(Protocol):
 
     def order_ended(self, known: Known, ended: Ended) -> None:
         """An order has its outcome."""
+
+    def disbelieved(self, known: Known) -> None:
+        """Nothing that comes under this id can be believed any more."""
 
     def clock_odd(self, known: Known, finding: object) -> None:
         """A target's clock cannot be right."""
@@ -147,7 +152,12 @@ class Line:
         taken = known.session.take(env, at)
         if taken is None or taken.message is None:
             self.counts["not-believed"] += 1
+            known.disbelieved += 1
+            if known.disbelieved >= DISBELIEVED_MAX and known.session.state == "open":
+                known.disbelieved = 0
+                self._ear.disbelieved(known)
             return known, None
+        known.disbelieved = 0
         message = taken.message
         known.heard_us = at
         if taken.asked_us is not None:

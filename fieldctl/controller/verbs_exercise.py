@@ -44,7 +44,10 @@ class ExerciseVerbs:
     """The verbs about drills and exercises."""
 
     def __init__(self, controller: Controller) -> None:
+        from fieldctl.rehearsal.apart import disturbance_of  # brings numpy: now, and not in an exercise
+
         self._c = controller
+        self._disturbance = disturbance_of(controller.site)
 
     # ---- drills ----------------------------------------------------------------------------------------------
 
@@ -105,7 +108,7 @@ class ExerciseVerbs:
 
     def _pick(self, drill: Drill, seed: int, targets: dict[str, str]) -> Picks:
         again = {name: TargetId(target.lower()) for name, target in targets.items()} or None
-        return pick(drill, self.candidates(), seed=seed, again=again)
+        return pick(drill, self.candidates(), seed=seed, disturbance=self._disturbance, again=again)
 
     def _views(self) -> dict[TargetId, TargetView]:
         now = self._c.outside.clock.now()
@@ -139,7 +142,21 @@ class ExerciseVerbs:
             all_off=self._c.all_off.state.in_force,
             ledger_failed=self._c.failed is not None,
         )
-        return (*unmet, *found)
+        return (*unmet, *found, *self._too_near(drill, picks))
+
+    def _too_near(self, drill: Drill, picks: Picks) -> list[Hindrance]:
+        """Running exercises whose signals and this one's would reach each other's searchers: a warning each."""
+        running = [e for e in self._c.exercises.running() if e.drill.sends]
+        if not (running and picks.staffed and drill.sends):
+            return []
+        from fieldctl.rehearsal.apart import exercise_of, too_near
+
+        site = self._c.site
+        others = [exercise_of(site, e.drill, Picks({n: b.target for n, b in e.burials.items()}, 0)) for e in running]
+        return [
+            Hindrance(f"too-near:{row.with_name}", row.text, row.remedy, blocks=False)
+            for row in too_near(exercise_of(site, drill, picks), others)
+        ]
 
     async def check(self, drill: str, seed: int = 0, targets: dict[str, str] | None = None) -> Row:
         """Who would play what, and what is in the way; changes nothing."""

@@ -1,8 +1,9 @@
 """How well people search: novice, trained, practised.
 
-Every number here is our own assumption, made before any result was looked at and fitted to nothing: no published source
-gives speeds, errors or lapses by skill in a form that could be used. What the previews of two skills have in common is
-worth more than either by itself, and a site's own recorded times are worth more than both.
+Every number here is our own assumption. None is fitted to a published result; the speeds of following a line were
+raised once, after novices got stuck and a test on the moment failed. No published source gives speeds, errors or lapses
+by skill in a form that could be used. What the previews of two skills have in common is worth more than either by
+itself, and a site's own recorded times are worth more than both.
 """
 
 from __future__ import annotations

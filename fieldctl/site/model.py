@@ -114,7 +114,7 @@ class Polling:
 
     idle_s: float = 1.0  # targets asked once a second keep their ± within 2 ms (design, section 9)
     exercise_s: float = 0.1  # the ring of the targets in an exercise takes at most 100 ms (design, section 5)
-    quiet_s: float = 0.5  # bus chatter is a radio source: while people search, no more than the ± needs
+    quiet_s: float = 0.2  # bus chatter is a radio source: while people search, no more than screen and ± need
 
 
 @dataclass(frozen=True, slots=True)

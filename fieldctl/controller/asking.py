@@ -1,0 +1,33 @@
+"""What a target is asked when nothing else waits for it: who it is, to arm its pad or not, and how it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldctl.controller.known import Known
+from fieldctl.units import US_PER_S, HostUs
+from fieldctl.wire.messages import Ability, Arm, Ask, Flags, What
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+
+REPORT_EVERY_US = 60 * US_PER_S
+ORDER_LIVES_US = 4 * US_PER_S
+
+
+def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
+    """Post the one question or order that a target is due, if nothing else waits for it."""
+    if known.session.state != "open" or known.heard_us is None or known.session.waiting:
+        return
+    if known.greeting is None:
+        c.post(known, Ask(c.outside.nonce(), int(What.GREETING)), now + ORDER_LIVES_US, "ask greeting")
+        return
+    armed = bool(known.flags & Flags.ARMED)
+    if armed != known.want_armed and known.greeting.abilities & Ability.PAD and known.boot is not None:
+        order = Arm(known.boot, c.grants.generation, known.want_armed, 0)
+        c.post(known, order, now + ORDER_LIVES_US, "arm" if known.want_armed else "disarm")
+        return
+    due = known.reported_us is None or now - known.reported_us >= REPORT_EVERY_US
+    if due and not c.exercises.searching and now - (known.asked_report_us or -REPORT_EVERY_US) >= ORDER_LIVES_US:
+        known.asked_report_us = now
+        c.post(known, Ask(c.outside.nonce(), int(What.REPORT)), now + ORDER_LIVES_US, "ask report")
