@@ -189,7 +189,7 @@ def main(args: Sequence[str] | None = None) -> int:
     if chosen.long:
         os.environ |= {"FIELDCTL_TESTS_LONG": "1", "PYTEST_TIMEOUT": "0"}  # the suite's budget still holds
     adopt_orphans()
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    # SIGINT too: a shell starts what it runs in the background deaf to it, and every suite would inherit that.
     setup_s = os.environ.get("SETUP_S")
     return run(suites, LONG_TIMES if chosen.long else 1, None if setup_s is None else float(setup_s))
 

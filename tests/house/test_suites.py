@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -95,6 +96,30 @@ def test_an_unknown_suite_is_refused_with_the_names_there_are() -> None:
     assert done.returncode == 2
     assert "no suite is called speed" in done.stderr
     assert "published" in done.stderr
+
+
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
+def test_interrupted_even_where_the_shell_made_it_deaf(sent: signal.Signals, tmp_path: Path) -> None:
+    mark = tmp_path / "began"
+    nap = f"import pathlib, time; pathlib.Path({str(mark)!r}).touch(); time.sleep(600)"
+    text = RUNNER.read_text()
+    head, tail = text.index("SUITES = ("), text.index("def adopt_orphans")
+    planted = f"SUITES = (Suite('nap', 1, ((sys.executable, '-c', {nap!r}),)), Suite('next', 1, ()))\n\n\n"
+    (tmp_path / "suites.py").write_text(text[:head] + planted + text[tail:].replace("cwd=ROOT", "cwd=None"))
+    deaf = "import os, signal, sys; signal.signal(2, signal.SIG_IGN); os.execv(sys.executable, [sys.executable, sys.argv[1]])"
+    with subprocess.Popen(
+        [sys.executable, "-c", deaf, str(tmp_path / "suites.py")], stdout=subprocess.PIPE, text=True
+    ) as child:
+        assert child.stdout is not None
+        until = time.monotonic() + 30
+        while not mark.exists() and time.monotonic() < until:
+            time.sleep(0.02)
+        began = time.monotonic()
+        child.send_signal(sent)
+        said = child.stdout.read()
+    assert child.returncode == 130
+    assert time.monotonic() - began < 8  # the suite heard it, and was not waited for until its grace was over
+    assert "interrupted: the other suites did not run" in said
 
 
 def test_every_folder_of_tests_belongs_to_one_suite_and_ci_has_the_time() -> None:
