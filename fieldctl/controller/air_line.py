@@ -61,7 +61,7 @@ class AirLine(Line):
         self._say(known, self._now(), token=False)
         self._schedule()
 
-    def shout(self, payload: bytes) -> None:
+    def shout(self, payload: bytes, *, first: bool) -> None:  # noqa: ARG002 - a broker has no turns
         """See `Line`."""
         if self.link is not None:
             self.link.clear_unsent()

@@ -21,9 +21,9 @@ from fieldctl.wire import envelope, seal
 from fieldctl.wire.messages import AllOff, Flags, encode
 
 REPEAT_US = 200_000
-REPEAT_SLOW_US = 2 * US_PER_S  # once whoever hears at all has had ten chances
-FAST_FOR_US = 2 * US_PER_S
-ORDER_LIVES_US = US_PER_S
+REPEAT_SLOW_US = 2 * US_PER_S  # once whoever hears at all has had twenty chances
+FAST_FOR_US = 4 * US_PER_S
+ORDER_LIVES_US = 10 * US_PER_S  # resent all the while; then it is asked anew
 
 
 @dataclass(slots=True)
@@ -68,6 +68,7 @@ class AllOffKeeper:
         self._ordered = ordered
         self._sealer = seal.Sealer(outside.keys.all_off)
         self._repeat_us = 0
+        self._pressing = False
         self.state = AllOffState()
 
     def order(self, by: PersonId, via: str) -> int:
@@ -75,7 +76,7 @@ class AllOffKeeper:
         now = self._outside.clock.now()
         epoch = max([self.state.epoch, *(k.epoch or 0 for k in self._targets())]) + 1
         self._begin(epoch, now)
-        self._say()
+        self._say(first=True)
         gone = {lease.wish.known.target: lease.until_us for lease in self._grants.all_off()}
         for target, row in self.state.unconfirmed.items():
             row.may_send_until_us = gone.get(target)
@@ -109,25 +110,33 @@ class AllOffKeeper:
     def again(self) -> None:
         """Say it again now: a link has just come up."""
         if self.state.in_force:
-            self._say()
+            self._say(first=True)
 
     def tick(self, now: int) -> None:
         """Repeat it while somebody has not confirmed."""
-        if not self.state.in_force or not self.state.unconfirmed or now < self._repeat_us:
-            return
-        self._say()
+        if not self.state.in_force or not self.state.unconfirmed:
+            self._press(False)
+        elif now >= self._repeat_us:
+            self._say(first=False)
 
-    def _say(self) -> None:
+    def _press(self, pressing: bool) -> None:
+        if pressing != self._pressing:
+            self._pressing = pressing
+            for line in self._lines():
+                line.press(pressing)
+
+    def _say(self, *, first: bool) -> None:
         now = self._outside.clock.now()
         epoch = self.state.epoch
         payload = self._sealer.seal(envelope.ALL_OFF, 0xFFFF_FFFF, epoch, encode(AllOff(epoch)))
         for line in self._lines():
-            line.shout(payload)
+            line.shout(payload, first=first)
         for row in self.state.unconfirmed.values():
             if not self._asked(row.known):
                 self._post_first(row.known, AllOff(epoch), now + ORDER_LIVES_US, f"all off {epoch}")
         assert self.state.ordered_us is not None
         fast = now - self.state.ordered_us < FAST_FOR_US
+        self._press(fast)
         self._repeat_us = now + (REPEAT_US if fast else REPEAT_SLOW_US)
 
     def _asked(self, known: Known) -> bool:

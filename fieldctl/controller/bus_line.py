@@ -70,15 +70,25 @@ class BusLine(Line):
         self.bus.want(known.address, self._now())
         self._go()
 
-    def shout(self, payload: bytes) -> None:
-        """See `Line`: at once, over whatever is being said, and again when the line is free."""
+    def shout(self, payload: bytes, *, first: bool) -> None:
+        """See `Line`: the first one over whatever is being said, and again when the line is free."""
+        self._shouts = [payload]
+        if first:
+            self._shout_now(payload)
+        elif self._turn is None:
+            self._go()
+
+    def press(self, pressing: bool) -> None:
+        """See `Line`."""
+        self.bus.press(pressing)
+
+    def _shout_now(self, payload: bytes) -> None:
         data = frames.encode(payload)
         if self.link is None:
             return
         self.link.clear_unsent()
         self.link.send(data)
         self._busy_until = self._now() + round(len(data) * bus.BYTE_US)
-        self._shouts = [payload]
         if self._turn is None:
             self._set_timer(self._busy_until)
 
@@ -117,8 +127,8 @@ class BusLine(Line):
             if known.address == turn.address and message is not None:
                 self._turn = None
                 # after an acknowledgement the next strike need not wait for its turn
-                more = isinstance(message, Outcome) and bool(message.flags & Flags.STRIKES)
-                self.bus.answered(turn, at, more=more or known.session.waiting > 0)
+                strikes = isinstance(message, Outcome) and bool(message.flags & Flags.STRIKES)
+                self.bus.answered(turn, at, more=known.session.waiting > 0, strikes=strikes)
                 turn = None
             elif known.address != turn.address and message is None:
                 self._ear.misaddressed(self, self.members[turn.address], known.address)
@@ -148,8 +158,7 @@ class BusLine(Line):
             self._set_timer(self._busy_until)
             return
         if self._shouts:
-            self.shout(self._shouts[0])
-            self._shouts = []
+            self._shout_now(self._shouts.pop())
             return
         if self._asides:
             aside = self._asides.pop(0)

@@ -97,9 +97,12 @@ class Line:
         for ended in known.session.overtake(order):
             self._ear.order_ended(known, ended)
 
-    def shout(self, payload: bytes) -> None:
-        """Send all off to everybody, now, before whatever waits."""
+    def shout(self, payload: bytes, *, first: bool) -> None:
+        """Send all off to everybody, now, before whatever waits; `first` even over what is being said."""
         raise NotImplementedError
+
+    def press(self, pressing: bool) -> None:
+        """All off is not confirmed yet (or no longer): ask on and on, also whoever does not answer."""
 
     def pace(self, exercise: set[int], *, searching: bool) -> None:
         """Which targets are in an exercise, and whether a signal is searched for."""

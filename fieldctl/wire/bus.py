@@ -55,11 +55,12 @@ class Member:
     waits: bool = False  # it answered, and another order still waits for it
     more_us: int | None = None  # since when there has been more, of orders or of strikes
     misses: int = 0
+    pressing: bool = False  # all off is not confirmed yet: it is asked on and on
 
     @property
     def silent(self) -> bool:
-        """Whether it left several turns in a row unanswered."""
-        return self.misses >= SILENT_AFTER
+        """Whether it left several turns in a row unanswered; nobody counts as silent while something is pressing."""
+        return self.misses >= SILENT_AFTER and not self.pressing
 
 
 class Bus:
@@ -102,6 +103,11 @@ class Bus:
         member = self._members[address]
         member.urgent = True
         member.due_us = min(member.due_us, now)
+
+    def press(self, pressing: bool) -> None:
+        """Ask on and on, also whoever does not answer; or no longer."""
+        for member in self._members.values():
+            member.pressing = pressing
 
     def next(self, now: int) -> Member | None:
         """Whose turn it is now, by the table above; None when nobody is due."""

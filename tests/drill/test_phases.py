@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import product
 from typing import get_args
@@ -254,7 +254,7 @@ SCENARIOS = {name: made for name, made in globals().items() if name.startswith("
 
 
 @pytest.fixture
-def rows_met(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[tuple[str, str]]]:
+def rows_met(monkeypatch: pytest.MonkeyPatch) -> set[tuple[str, str]]:
     met: set[tuple[str, str]] = set()
 
     class Watched(dict[tuple[Phase, Happening], tuple[Phase, Act]]):
@@ -264,7 +264,7 @@ def rows_met(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[tuple[str, str]]]:
             return super().get(key, default)
 
     monkeypatch.setattr(moves, "TABLE", Watched(TABLE))
-    yield met
+    return met
 
 
 def test_every_row_is_met_by_a_scenario(rows_met: set[tuple[str, str]]) -> None:

@@ -106,7 +106,10 @@ def test_interrupted_even_where_the_shell_made_it_deaf(sent: signal.Signals, tmp
     head, tail = text.index("SUITES = ("), text.index("def adopt_orphans")
     planted = f"SUITES = (Suite('nap', 1, ((sys.executable, '-c', {nap!r}),)), Suite('next', 1, ()))\n\n\n"
     (tmp_path / "suites.py").write_text(text[:head] + planted + text[tail:].replace("cwd=ROOT", "cwd=None"))
-    deaf = "import os, signal, sys; signal.signal(2, signal.SIG_IGN); os.execv(sys.executable, [sys.executable, sys.argv[1]])"
+    deaf = (
+        "import os, signal, sys; signal.signal(2, signal.SIG_IGN); "
+        "os.execv(sys.executable, [sys.executable, sys.argv[1]])"
+    )
     with subprocess.Popen(
         [sys.executable, "-c", deaf, str(tmp_path / "suites.py")], stdout=subprocess.PIPE, text=True
     ) as child:

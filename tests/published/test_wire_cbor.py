@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "wire"))
 
-from made import ALL, of, widest  # noqa: E402
+from made import ALL, of, widest
 
-from fieldctl.wire import messages as m  # noqa: E402
+from fieldctl.wire import messages as m
 
 # RFC 8949, appendix A, for the types that the contract uses; memory. Each is also taken apart below by the rules of
 # RFC 8949, section 3, so that no example stands on memory alone.

@@ -1,7 +1,8 @@
 """Framing, sums, tags and replay against what is published about them; grades as in the project's table of facts.
 
 seen = read in the source; second-hand = read on a page that names the source; memory = not read anywhere now, so never
-the only check; derived = follows from a stated rule, worked out here by another route. Whole standards were not at hand.
+the only check; derived = follows from a stated rule, worked out here by another route. No whole
+standard was at hand.
 """
 
 from __future__ import annotations
