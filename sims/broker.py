@@ -168,7 +168,11 @@ class Mosquitto:
             command = [with_parent, "--pdeathsig", "TERM", "--", *command]
         with (self.folder / "log").open("wb") as log:
             self._child = await asyncio.create_subprocess_exec(
-                *command, stdin=asyncio.subprocess.DEVNULL, stdout=log, stderr=log
+                *command,
+                stdin=asyncio.subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                process_group=0,  # no Ctrl-C of ours
             )
         try:
             async with asyncio.timeout(READY_S):

@@ -1,7 +1,10 @@
 """`fieldctl demo`: the real controller on a real pseudo-terminal and a real broker, with a simulated mountain behind.
 
 Three invented burials, one switched on by the first find, all keep sending; then all off and the result. The truth is
-read from the mountain's process only when everything is over, and compared here, outside `fieldctl`.
+read from the mountain's process only when everything is over, and compared in `sims.demo_result`, outside `fieldctl`.
+
+Whoever ends it early (Ctrl-C, SIGTERM, a closed terminal) ends it as a field is ended: all off first, seen confirmed,
+then out. The mountain and the broker have process groups of their own, so that Ctrl-C does not take them first.
 """
 
 from __future__ import annotations
@@ -11,16 +14,18 @@ import contextlib
 import json
 import secrets
 import shutil
+import signal
 import sys
 import tempfile
-from collections.abc import AsyncIterator, Callable
-from dataclasses import dataclass, replace
+from collections.abc import AsyncIterator, Callable, Coroutine
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from random import Random
 from typing import Any
 
 from fieldctl.errors import EXIT_FAILURE, EXIT_OK, FieldctlError, Unreachable
 from fieldctl.units import PersonId, TargetId
+from sims import demo_result
 from sims.broker import Broker, start_broker
 
 DRILL = "demo"
@@ -28,6 +33,8 @@ SEARCHER = "Mira"
 READY_WITHIN_S = 60.0
 FOUND_WITHIN_S = 120.0
 OFF_WITHIN_S = 20.0
+ENDS_WITHIN_S = 20.0
+LEAVES_WITHIN_S = 5.0
 STEP_S = 0.1
 SERIAL_LIMIT_US = 2_000
 MQTT_LIMIT_US = 15_000
@@ -62,34 +69,37 @@ class Demo:
     desk: Any
     picks: dict[str, str]
     exercise: str = ""
+    strikes: list[Any] = field(default_factory=list)  # as they are committed, for the view
 
     async def ask(self, verb: str, **arguments: Any) -> dict[str, Any]:
         """Ask for a verb, as a person would."""
         answer: dict[str, Any] = await self.desk.ask(verb, arguments)
         return answer
 
+    def committed(self, entries: tuple[Any, ...]) -> None:
+        """Entries of the ledger, just committed."""
+        from fieldctl.events import StrikeRecorded
+
+        self.strikes += [e.fact for e in entries if isinstance(e.fact, StrikeRecorded) and not e.known]
+
 
 def main(*, seed: int, headless: bool, as_json: bool, keep: Path | None) -> int:
-    """Run the demo; 0 only when everything that it promises held."""
+    """Run the demo; 0 only when everything that it promises held. What failed is on stderr."""
     folder = keep or Path(tempfile.mkdtemp(prefix="fieldctl-demo-"))
-    folder.mkdir(parents=True, exist_ok=True)
     try:
-        row = asyncio.run(_run(folder, seed, _said if headless else None))
-    except KeyboardInterrupt:
-        return EXIT_FAILURE
+        row = asyncio.run(_until_told(_run(folder, seed, _view(headless, as_json))))
     except FieldctlError as error:
-        print(error, file=sys.stderr)
-        return error.exit_code
+        _said(str(error))
+        return EXIT_FAILURE
     finally:
         if keep is None:
             shutil.rmtree(folder, ignore_errors=True)
-    failed = _what_failed(row)
-    if as_json:
-        print(json.dumps(row))
-    elif headless:
-        print("\n".join(_as_lines(row)))
+    if row is None:
+        return EXIT_FAILURE
+    failed = demo_result.what_failed(row)
+    print(json.dumps(row) if as_json else "\n".join(demo_result.as_lines(row)))
     for line in failed:
-        print(f"not as promised: {line}", file=sys.stderr)
+        _said(f"not as promised: {line}")
     return EXIT_FAILURE if failed else EXIT_OK
 
 
@@ -97,35 +107,60 @@ def _said(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-async def _run(folder: Path, seed: int, say: Callable[[str], None] | None) -> dict[str, Any]:
+async def _until_told(work: Coroutine[Any, Any, dict[str, Any]]) -> dict[str, Any] | None:
+    """Carry it out; None when a signal ended it. Later signals change nothing: each wait on the way out is bounded."""
+    task = asyncio.create_task(work, name="demo")
+    told = asyncio.Event()
+
+    def tell() -> None:
+        if not told.is_set():
+            told.set()
+            task.cancel()
+
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        asyncio.get_running_loop().add_signal_handler(number, tell)
+    try:
+        return await task
+    except asyncio.CancelledError:
+        return None
+
+
+async def _run(folder: Path, seed: int, view: Any) -> dict[str, Any]:
+    from fieldctl.cli.outside import make_key, read_key
     from fieldctl.ledger.store import Ledger
     from fieldctl.site.files import load_site
     from fieldctl.site.new import new_site
 
     rng = Random(f"demo {seed}")
-    if not (folder / "site.toml").exists():
-        new_site(folder)
+    new_site(folder)
+    make_key(folder)
     site = load_site(folder)
     serial = [p.target for p in site.places if p.link == "bus"]
     mqtt = [p.target for p in site.places if p.link == "broker"]
+    kinds: dict[str, str] = {**dict.fromkeys(serial, "serial"), **dict.fromkeys(mqtt, "mqtt")}
     first, third = rng.sample(serial, 2)
     picks: dict[str, str] = {"A": first, "B": rng.choice(mqtt), "C": third}
     (folder / "drills" / f"{DRILL}.toml").write_text(DRILL_TEXT.format(**picks), encoding="utf-8")
-    key = secrets.token_bytes(16)
+    key = read_key(folder)
     broker = await start_broker(site.name, mqtt)
     truth = folder / "truth.json"
-    view = _view(say)
     try:
         async with _mountain(seed, key, site.name, serial, mqtt, picks, broker, truth) as port:
             outside = _outside(folder, site, key, port, broker)
             with Ledger.open(folder / "ledger.sqlite", inline=False, who="fieldctl demo") as ledger:
                 _provision(ledger, outside, serial, mqtt)
-                row = await _carry_out(outside, ledger, picks, view)
+                row = await _carry_out(outside, ledger, picks, view, kinds)
                 facts = list(ledger.facts())
     finally:
         await broker.stop()
-    _compare(row, facts, json.loads(truth.read_text(encoding="utf-8")), set(serial))
-    return row
+    try:
+        said = json.loads(truth.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        raise Unreachable(
+            "The simulated targets' process ended without saying what really happened.",
+            remedy="Look at what it said above, and run the demo again.",
+        ) from None
+    return {**row, **demo_result.compare(facts, said, kinds)}
 
 
 @contextlib.asynccontextmanager
@@ -167,13 +202,16 @@ async def _mountain(
         "sims.demo_targets",
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
+        process_group=0,
     )
     assert child.stdin is not None
     assert child.stdout is not None
     try:
         child.stdin.write(json.dumps(order).encode() + b"\n")
         await child.stdin.drain()
-        line = await asyncio.wait_for(child.stdout.readline(), READY_WITHIN_S)
+        line = b""
+        with contextlib.suppress(TimeoutError):
+            line = await asyncio.wait_for(child.stdout.readline(), READY_WITHIN_S)
         if not line:
             raise Unreachable("The simulated targets did not start.", remedy="Look at what they said above.")
         yield str(json.loads(line)["port"])
@@ -183,7 +221,7 @@ async def _mountain(
                 child.stdin.write(b"end\n")
                 await child.stdin.drain()
             try:
-                await asyncio.wait_for(child.wait(), OFF_WITHIN_S)
+                await asyncio.wait_for(child.wait(), ENDS_WITHIN_S)
             except TimeoutError:
                 child.kill()
                 await child.wait()
@@ -223,13 +261,16 @@ def _provision(ledger: Any, outside: Any, serial: list[TargetId], mqtt: list[Tar
     ledger.append(facts, at=outside.here(), wall=outside.clock.wall())
 
 
-async def _carry_out(outside: Any, ledger: Any, picks: dict[str, str], view: Any) -> dict[str, Any]:
+async def _carry_out(
+    outside: Any, ledger: Any, picks: dict[str, str], view: Any, kinds: dict[str, str]
+) -> dict[str, Any]:
     from fieldctl.controller.controller import Controller
     from fieldctl.controller.verbs import Desk
 
     controller = Controller(outside, ledger)
     running = asyncio.create_task(controller.run(), name="controller")
     demo = Demo(controller, Desk(controller), picks)
+    controller.watchers.append(demo.committed)
     try:
         with view as show:
             await _until(
@@ -243,13 +284,35 @@ async def _carry_out(outside: Any, ledger: Any, picks: dict[str, str], view: Any
             await _until(lambda: _over(demo), FOUND_WITHIN_S, demo, show, running)
             await demo.ask("all-off", by="Ansel", via="demo")
             await _until(lambda: not controller.all_off.state.unconfirmed, OFF_WITHIN_S, demo, show, running)
+            await _until(lambda: _fetched(controller), OFF_WITHIN_S, demo, show, running)
             await show(demo)
-            return _result(demo, await demo.ask("exercise-show", exercise=demo.exercise), await demo.ask("status"))
+        shown = await demo.ask("exercise-show", exercise=demo.exercise)
+        return demo_result.result(shown, await demo.ask("status"), kinds)
+    except asyncio.CancelledError:
+        await _leave(demo, running)
+        raise
     finally:
         await controller.stop("the demo is over")
         running.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await running
+
+
+async def _leave(demo: Demo, running: asyncio.Task[None]) -> None:
+    """All off, and a while for everybody to confirm it."""
+    controller = demo.controller
+    if not controller.ready.is_set():
+        return  # no link was opened yet: nothing can have been granted
+    await demo.ask("all-off", by="Ansel", via="demo")
+    off = controller.all_off.state
+    await _until(lambda: not off.unconfirmed, LEAVES_WITHIN_S, demo, _shows_nothing, running)
+    names = ", ".join(off.unconfirmed)
+    tail = f"; not confirmed: {names}" if names else ""
+    _said(f"Told to leave: all off, confirmed by {len(off.confirmed)} of {len(controller.known)} targets{tail}.")
+
+
+async def _shows_nothing(_demo: Demo) -> None:
+    pass
 
 
 async def _until(
@@ -283,6 +346,13 @@ def _over(demo: Demo) -> bool:
     return bool(demo.controller.exercises.all[demo.exercise].status != "running")
 
 
+def _fetched(controller: Any) -> bool:
+    """Whether no pad is armed any more and no target still holds a strike: a vehicle may pass until the very end."""
+    from fieldctl.wire.messages import Flags
+
+    return not any(known.flags & (Flags.ARMED | Flags.STRIKES) for known in controller.known.values())
+
+
 async def _open_day(demo: Demo) -> None:
     """An invented person in charge opens the field; plates that nobody touched are signed for."""
     found = await demo.ask("day-check")
@@ -297,98 +367,7 @@ async def _open_day(demo: Demo) -> None:
     )
 
 
-def _result(demo: Demo, shown: dict[str, Any], status: dict[str, Any]) -> dict[str, Any]:
-    kinds = {k.target: demo.controller.lines[k.line].kind for k in demo.controller.known.values()}
-    burials = []
-    for b in shown["burials"]:
-        find = b["find"] or {}
-        burials.append(
-            {
-                "burial": b["burial"],
-                "target": b["target"],
-                "link": kinds[b["target"]],
-                "sent_from_s": b["sent"][0]["from_s"] if b["sent"] else None,
-                "found_at_s": find.get("at_s"),
-                "plus_minus_ms": find.get("plus_minus_ms"),
-                "searcher": find.get("searcher"),
-            }
-        )
-    off = status["all_off"]
-    return {
-        "schema": 1,
-        "exercise": {"id": shown["exercise"], "drill": shown["drill"], "state": shown["state"], "burials": burials},
-        "all_off": {
-            "confirmed": off["confirmed"],
-            "unconfirmed": [u["target"] for u in off["unconfirmed"]],
-            "took_s": off["took_s"],
-        },
-    }
-
-
-def _compare(row: dict[str, Any], facts: list[Any], truth: dict[str, Any], serial: set[str]) -> None:
-    """Put the truth beside what was recorded: strikes lost, stamps outside their ±."""
-    from collections import Counter
-
-    from fieldctl.events import StrikeRecorded
-
-    made = {(t, boot, number): us for t, said in truth.items() for boot, number, us in said["made"]}
-    recorded = {(f.target, f.boot, f.number): f for f in facts if isinstance(f, StrikeRecorded)}
-    outside = 0
-    widths: dict[str, list[float]] = {"serial": [], "mqtt": []}
-    for key, fact in recorded.items():
-        widths["serial" if fact.target in serial else "mqtt"].append(fact.at.plus_minus_us / 1000)
-        if key not in made or abs(made[key] - fact.at.at.us) > fact.at.plus_minus_us:
-            outside += 1
-    row["strikes"] = {
-        "made": len(made),
-        "recorded": len(recorded),
-        "lost": len(made.keys() - recorded.keys()),
-        "taken_for": dict(Counter(f.taken_for for f in recorded.values())),
-    }
-    row["stamps"] = {
-        "outside": outside,
-        "plus_minus_ms": {
-            kind: {"p50": _median(found), "max": max(found, default=None)} for kind, found in widths.items()
-        },
-    }
-    row["past_grant_us_max"] = max((said["past_grant_us"] for said in truth.values() if said["sent"]), default=0)
-
-
-def _median(values: list[float]) -> float | None:
-    rows = sorted(values)
-    return rows[len(rows) // 2] if rows else None
-
-
-def _what_failed(row: dict[str, Any]) -> list[str]:
-    exercise, strikes, off = row["exercise"], row["strikes"], row["all_off"]
-    table = (
-        (exercise["state"] == "complete", f"the exercise is {exercise['state']}"),
-        (all(b["found_at_s"] is not None for b in exercise["burials"]), "a burial was not found"),
-        ({b["link"] for b in exercise["burials"]} == {"serial", "mqtt"}, "not both kinds of link were in use"),
-        (strikes["lost"] == 0 and strikes["made"] == strikes["recorded"], f"strikes were lost: {strikes}"),
-        (row["stamps"]["outside"] == 0, f"{row['stamps']['outside']} stamps lie outside their ±"),
-        (not off["unconfirmed"] and len(off["confirmed"]) == 12, f"all off: {off['unconfirmed']} did not confirm"),
-        (row["past_grant_us_max"] <= 0, f"something sent {row['past_grant_us_max']} µs past its grant"),
-    )
-    return [line for holds, line in table if not holds]
-
-
-def _as_lines(row: dict[str, Any]) -> list[str]:
-    exercise = row["exercise"]
-    lines = [f"{exercise['id']} {exercise['drill']}: {exercise['state']}"]
-    for b in exercise["burials"]:
-        lines.append(
-            f"  {b['burial']} on {b['target']} ({b['link']}): sent from {b['sent_from_s']:.3f} s, "
-            f"found at {b['found_at_s']:.3f} s ±{b['plus_minus_ms']:.1f} ms by {b['searcher']}"
-            if b["found_at_s"] is not None and b["sent_from_s"] is not None
-            else f"  {b['burial']} on {b['target']} ({b['link']}): not found"
-        )
-    lines.append(f"strikes {row['strikes']}, stamps {row['stamps']}")
-    lines.append(f"all off: {len(row['all_off']['confirmed'])} confirmed in {row['all_off']['took_s']} s")
-    return lines
-
-
-def _view(say: Callable[[str], None] | None) -> Any:
+def _view(headless: bool, as_json: bool) -> Any:
     from sims.demo_view import Live, Quiet
 
-    return Live() if say is None else Quiet(say)
+    return Quiet(_said) if headless else Live(to_stderr=as_json)

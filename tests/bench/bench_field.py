@@ -180,6 +180,9 @@ def controller() -> list[Row]:
                 await asyncio.sleep(0.02)
                 pad.play(world, rng.choice(nodes), pad.probe(rng))
             share.append((time.process_time() - cpu) / 20)
+            await asyncio.sleep(10)
+            recorded = sum(1 for _ in made.ledger.facts(kinds=(StrikeRecorded,)))
+            assert recorded >= 900, f"{recorded} strikes of about 1 000 were recorded"
             await made.kill()
 
         share: list[float] = []
