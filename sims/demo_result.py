@@ -97,7 +97,7 @@ def as_lines(row: Row) -> list[str]:
     exercise, strikes, stamps, off = row["exercise"], row["strikes"], row["stamps"], row["all_off"]
     lines = [f"Exercise {exercise['id']} ({exercise['drill']}): {exercise['state']}"]
     for b in exercise["burials"]:
-        sent = "never sent" if b["sent_from_s"] is None else f"sent from {b['sent_from_s']:.3f} s"
+        sent = "never sent" if b["sent_from_s"] is None else f"sent from {round(b['sent_from_s'], 3) + 0:.3f} s"
         found = "not found"
         if b["found_at_s"] is not None:
             found = (

@@ -98,7 +98,7 @@ def picture(status: dict[str, Any], exercise: str, strikes: list[Any]) -> Group:
     from rich.text import Text
 
     parts: list[RenderableType] = [
-        Text("Larch Hollow (invented), a simulated field. A training aid, not rescue equipment.", style="dim"),
+        Text("Larch Hollow (invented), simulated. A training aid, not rescue equipment.", style="dim"),
     ]
     found = next((e for e in status["exercises"] if e["exercise"] == exercise), None)
     if found is None:

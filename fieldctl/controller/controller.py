@@ -362,7 +362,7 @@ class Controller:
         if ended.verdict == "lost":
             known.lost_orders += 1
             if known.lost_orders >= REOPEN_AFTER_LOST and known.session.state == "open":
-                self._open_again(known)
+                self.open_again(known)
         else:
             known.lost_orders = 0
         if ended.verdict == "superseded":
@@ -379,7 +379,7 @@ class Controller:
         if waiter is not None and not waiter.done():
             waiter.set_result(ended)
 
-    def _open_again(self, known: Known) -> None:
+    def open_again(self, known: Known) -> None:
         """Ask a target for its counters and for who it is, anew."""
         known.lost_orders = 0
         known.trouble["reopened"] += 1
@@ -399,7 +399,7 @@ class Controller:
 
     def disbelieved(self, known: Known) -> None:
         """See `Ear`: nothing under this id can be believed any more."""
-        self._open_again(known)
+        self.open_again(known)
 
     def clock_odd(self, known: Known, finding: object) -> None:
         """See `Ear`: a target's clock cannot be right."""

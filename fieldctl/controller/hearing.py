@@ -26,7 +26,7 @@ class Hearing:
         assert isinstance(message, Counters)
         known.greeting, known.ticks = None, 0  # it may be another unit under this id: who it is is asked anew
         known.generation = message.generation
-        self._state_of(known, message.boot, message.ticks, message.flags)
+        self._state_of(known, message.boot, message.ticks, message.flags, opening=True)
         self._c.all_off.heard(known, message.epoch, message.flags)
 
     def heard(self, known: Known, message: Message, at: HostUs) -> None:
@@ -53,7 +53,7 @@ class Hearing:
                 self._c.all_off.heard(known, message.epoch, message.flags)
                 self._note_telemetry(known, message, at)
 
-    def _state_of(self, known: Known, boot: int, ticks: int, flags: int) -> bool:
+    def _state_of(self, known: Known, boot: int, ticks: int, flags: int, *, opening: bool = False) -> bool:
         """Take boot and flags from a message; False for one that was overtaken by a later one."""
         if known.boot is not None and (boot, ticks) < (known.boot, known.ticks):
             known.trouble["overtaken"] += 1
@@ -61,6 +61,8 @@ class Hearing:
         if boot != known.boot:
             if known.boot is not None:
                 known.trouble["reboots"] += 1
+                if not opening:  # its counters went on by a step of which nobody here knows
+                    self._c.open_again(known)
             known.boot, known.greeting, known.grant_id, known.since_ticks = boot, None, 0, 0
         known.ticks, known.flags = ticks, flags
         if known.sends_unasked():

@@ -1,0 +1,103 @@
+"""The facts that the ledger holds: frozen, plain, committed before anybody is told.
+
+Each class is one kind of fact; its name on file is `KINDS`' key. Fields are plain values (numbers, text, tuples,
+mappings of plain values, stamps), so that a fact written today opens for ever: fields are only ever added, with a
+default. Who did it is a `by`: a person's id, or "field" where the field itself acted.
+
+Nothing here is ever changed afterwards. What turns out to be wrong is amended by `Corrected`, a later fact.
+
+    fact   the base, and the authors who are no person      life       the controller, all off, grants
+    targets      day      exercise
+"""
+
+from __future__ import annotations
+
+from fieldctl.events.day import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
+from fieldctl.events.exercise import (
+    CallMade,
+    Corrected,
+    ExerciseEnded,
+    ExerciseInterrupted,
+    ExerciseReopened,
+    ExerciseResumed,
+    ExerciseStarted,
+    QuestionAnswered,
+    QuestionAsked,
+    SignalDue,
+    SignalOff,
+    SignalOn,
+    SplitMade,
+    StrikeRecorded,
+    StrikesDropped,
+)
+from fieldctl.events.fact import ANYBODY, FIELD, Fact
+from fieldctl.events.life import (
+    AllOffConfirmed,
+    AllOffOrdered,
+    AllOffReleased,
+    ControllerStarted,
+    ControllerStopped,
+    GenerationRaised,
+    GrantEnded,
+    GrantGiven,
+    LinkChanged,
+    OrderEnded,
+)
+from fieldctl.events.targets import (
+    KeysRotated,
+    TargetAdded,
+    TargetBarred,
+    TargetCleared,
+    TargetGreeted,
+    TargetNamed,
+    TargetOdd,
+    TargetTakenOut,
+)
+
+__all__ = [
+    "ANYBODY",
+    "FIELD",
+    "KINDS",
+    "AllOffConfirmed",
+    "AllOffOrdered",
+    "AllOffReleased",
+    "CallMade",
+    "ControllerStarted",
+    "ControllerStopped",
+    "Corrected",
+    "DayClosed",
+    "DayOpened",
+    "ExerciseEnded",
+    "ExerciseInterrupted",
+    "ExerciseReopened",
+    "ExerciseResumed",
+    "ExerciseStarted",
+    "Fact",
+    "GenerationRaised",
+    "GrantEnded",
+    "GrantGiven",
+    "KeysRotated",
+    "LinkChanged",
+    "ManualIn",
+    "ManualOut",
+    "OrderEnded",
+    "QuestionAnswered",
+    "QuestionAsked",
+    "SignalDue",
+    "SignalOff",
+    "SignalOn",
+    "SplitMade",
+    "StrikeRecorded",
+    "StrikesDropped",
+    "SurfaceRenewed",
+    "TargetAdded",
+    "TargetBarred",
+    "TargetCleared",
+    "TargetGreeted",
+    "TargetNamed",
+    "TargetOdd",
+    "TargetTakenOut",
+]
+
+KINDS: dict[str, type[Fact]] = {cls.__name__: cls for cls in Fact.__subclasses__()}
+"""Every kind of fact by its name on file."""
