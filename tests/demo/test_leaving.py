@@ -32,6 +32,7 @@ def sending(kept: Path) -> Iterator[tuple[subprocess.Popen[str], list[psutil.Pro
         stderr=subprocess.PIPE,
         text=True,
         process_group=0,
+        env={**os.environ, "TMPDIR": str(kept.parent)},  # what a killed one could not tidy up goes with the test
     )
     try:
         assert child.stderr is not None
