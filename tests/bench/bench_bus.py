@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import json
 import statistics
 import subprocess
@@ -63,7 +64,7 @@ async def rounds(port: str, folder: Path) -> list[float]:
         await controller.stop("measured")
         running.cancel()
         await asyncio.wait([running])
-    return [(b - a) / 1000 for a, b in zip(heard, heard[1:], strict=False)]
+    return [(b - a) / 1000 for a, b in itertools.pairwise(heard)]
 
 
 def main() -> int:
@@ -93,9 +94,8 @@ def main() -> int:
             child.stdin.close()
             child.wait(timeout=20)
     p50 = statistics.median(found)
-    print(
-        f"round of {len(TARGETS)} idle targets, median of {len(found)}: {p50:.0f} ms | {LIMIT_MS} ms | {p50 / LIMIT_MS:.2f}"
-    )
+    what = f"round of {len(TARGETS)} idle targets, median of {len(found)}"
+    print(f"{what}: {p50:.0f} ms | {LIMIT_MS} ms | {p50 / LIMIT_MS:.2f}")
     worst = max(found)
     print(f"the slowest of them (a busy machine holds it up): {worst:.0f} ms | 1000 ms | {worst / 1000:.2f}")
     return int(p50 > LIMIT_MS)

@@ -150,6 +150,8 @@ class Shell:
         self.engine: Exercise = new_exercise(plan, exercise)
         self.now_us = START_US - 500_000
         self.ledger: list[Fact] = []
+        self.states: list[Exercise] = []  # of this life, after each commit
+        self.commits_left: int | None = None  # before the controller is killed
         self.queue: deque[Fact] = deque()
         self.wishes: dict[str, Send] = {}
         self.leases: dict[str, Lease] = {}
@@ -190,12 +192,14 @@ class Shell:
         self.drain()
 
     def drain(self, at_most: int | None = None) -> None:
-        while self.queue and (at_most is None or at_most > 0):
+        while self.queue and at_most != 0 and self.commits_left != 0:
+            at_most = None if at_most is None else at_most - 1
+            self.commits_left = None if self.commits_left is None else self.commits_left - 1
             fact = self.queue.popleft()
             self.ledger.append(fact)
             self.engine, effects = step(self.engine, Committed(fact))
+            self.states.append(self.engine)
             self.carry_out(effects)
-            at_most = None if at_most is None else at_most - 1
 
     def carry_out(self, effects: Sequence[Effect]) -> None:
         for effect in effects:
@@ -302,12 +306,11 @@ class Shell:
 
     # ---- lives ----------------------------------------------------------------------------------------------
 
-    def killed(self, *, keep: int | None = None) -> None:
-        """The controller is killed: what was on its way to the ledger is lost (but for the first `keep`)."""
-        if keep:
-            self.drain(keep)
+    def killed(self) -> None:
+        """The controller is killed: what was on its way to the ledger is lost."""
         self.queue.clear()
         self.wishes.clear()
+        self.commits_left = None
 
     def starts_again(self) -> None:
         """A new controller folds the ledger, takes up the grants that targets still hold, and goes on."""
