@@ -1,0 +1,130 @@
+"""One clock through several boots of the host, from facts in any order."""
+
+from __future__ import annotations
+
+import pytest
+from exercise_kit import Made, drill
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fieldctl.drill.plan import Burial
+from fieldctl.drill.timeline import Timeline, timeline
+from fieldctl.events import Fact
+from fieldctl.units import US_PER_S, HostTime, Stamp
+
+PLAN = drill(Burial("A"))
+
+
+def at(boot: str, s: float) -> HostTime:
+    return HostTime(boot, round(s * US_PER_S))
+
+
+def made() -> Made:
+    return Made(PLAN, boot="m", zero_us=100 * US_PER_S)
+
+
+def since_s(times: Timeline, boot: str, s: float) -> float | None:
+    us = times.since_start(at(boot, s))
+    return None if us is None else us / US_PER_S
+
+
+def test_one_boot() -> None:
+    times = timeline([made().started(plus_minus_ms=5)])
+    assert (times.zeros, times.plus_minus_us, times.boots) == ((("m", 100_000_000),), 5_000, ("m",))
+    assert since_s(times, "m", 160) == 60
+    assert times.host("m", 60_000_000) == 160_000_000
+    assert since_s(times, "z", 160) is None
+    assert times.host("z", 0) is None
+
+
+@pytest.mark.parametrize("starts", [0, 2])
+def test_exactly_one_start(starts: int) -> None:
+    with pytest.raises(ValueError, match="starts of an exercise"):
+        timeline([made().started()] * starts)
+
+
+def test_an_interruption_within_one_boot_is_a_measured_gap() -> None:
+    make = made()
+    times = timeline([make.started(), make.interrupted(at("m", 150), at("m", 300)), make.resumed(at("m", 320))])
+    assert since_s(times, "m", 330) == 230  # the clock of the host went on, so the exercise's did
+
+
+def test_after_a_reboot_it_goes_on_where_it_was_last_known() -> None:
+    make = made()
+    facts: list[Fact] = [make.started(), make.interrupted(at("m", 150), at("b", 20))]
+    assert since_s(timeline(facts), "b", 25) is None  # nobody has let it go on
+    times = timeline([*facts, make.resumed(at("b", 60))])
+    assert since_s(times, "b", 60) == 50
+    assert since_s(times, "b", 70) == 60
+    assert times.host("b", 60_000_000) == 70_000_000
+    assert times.boots == ("m", "b")
+
+
+def through_four_boots() -> list[Fact]:
+    """m to 50 s; in b on from 50 to 80 s; noticed in a and never gone on with; noticed again in c, and on from 80 s."""
+    make = made()
+    return [
+        make.started(),
+        make.interrupted(at("m", 150), at("b", 20)),
+        make.resumed(at("b", 60)),
+        make.resumed(at("b", 70)),  # after a short gap, later in the same boot
+        make.interrupted(at("b", 90), at("a", 5)),
+        make.interrupted(at("a", 7), at("c", 3)),
+        make.resumed(at("c", 10)),
+    ]
+
+
+@given(st.permutations(through_four_boots()))
+def test_a_chain_of_boots_in_any_order(facts: list[Fact]) -> None:
+    times = timeline(facts)
+    assert times.boots == ("m", "b", "a", "c")  # not the order of their names
+    assert since_s(times, "b", 60) == 50
+    assert since_s(times, "a", 6) is None
+    assert since_s(times, "c", 10) == 80
+    assert since_s(times, "c", 30) == 100
+
+
+def test_resumed_in_a_boot_that_noticed_no_interruption() -> None:
+    """The controller was told to stop, the host switched off, and a person goes on the next morning."""
+    make = made()
+    times = timeline([make.started(), make.interrupted(at("m", 150), at("m", 150)), make.resumed(at("b", 8))])
+    assert since_s(times, "b", 8) == 50
+
+
+def test_reopened_in_another_boot_goes_on_from_its_end() -> None:
+    make = made()
+    times = timeline([make.started(), make.ended("stopped", 30), make.reopened(35)])
+    assert since_s(times, "m", 140) == 40
+    other = Made(PLAN, boot="b", zero_us=0)
+    times = timeline([make.started(), make.ended("stopped", 30), other.reopened(12)])
+    assert since_s(times, "b", 12) == 30
+
+
+def test_a_boot_out_of_nowhere_has_no_time() -> None:
+    make = made()
+    times = timeline([make.started(), make.resumed(at("z", 12))])  # nothing tells where the clock stood
+    assert since_s(times, "z", 12) is None
+    assert times.rank(at("m", 500)) < times.rank(at("z", 1))
+
+
+def test_rank_orders_by_boot_then_clock() -> None:
+    times = timeline(through_four_boots())
+    moments = [at("m", 999), at("b", 1), at("b", 2), at("a", 1), at("c", 0), at("zzz", 0)]
+    assert sorted(moments[::-1], key=times.rank) == moments
+
+
+def test_shifted_moves_every_boot() -> None:
+    times = timeline(through_four_boots()).shifted(5 * US_PER_S)
+    assert since_s(times, "m", 110) == 5
+    assert since_s(times, "c", 10) == 75
+    assert times.boots == ("m", "b", "a", "c")
+
+
+@pytest.mark.parametrize(("us", "surely"), [(-7_001, True), (-7_000, False), (0, False)])
+def test_surely_before_the_start_is_outside_both_plus_minus(us: int, surely: bool) -> None:
+    times = timeline([made().started(plus_minus_ms=5)])
+    assert times.surely_before_start(Stamp(HostTime("m", 100 * US_PER_S + us), 2_000)) is surely
+
+
+def test_what_has_no_date_is_not_surely_before() -> None:
+    assert not timeline([made().started()]).surely_before_start(Stamp(at("z", -1000), 0))
