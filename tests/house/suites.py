@@ -190,6 +190,8 @@ def main(args: Sequence[str] | None = None) -> int:
         os.environ |= {"FIELDCTL_TESTS_LONG": "1", "PYTEST_TIMEOUT": "0"}  # the suite's budget still holds
     adopt_orphans()
     # SIGINT too: a shell starts what it runs in the background deaf to it, and every suite would inherit that.
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.default_int_handler)
     setup_s = os.environ.get("SETUP_S")
     return run(suites, LONG_TIMES if chosen.long else 1, None if setup_s is None else float(setup_s))
 
