@@ -8,8 +8,12 @@ from typing import Annotated
 import typer
 
 demo = typer.Typer(
-    help="A whole simulated field and a drill on it: twelve targets, three burials, about a minute. No hardware.",
+    help=(
+        "A whole simulated field and a drill on it: twelve targets, three burials, about 40 seconds. No hardware. "
+        "Ctrl-C switches everything off first, then leaves."
+    ),
     invoke_without_command=True,
+    subcommand_metavar="",
     epilog="Example:  fieldctl demo --headless --json --seed 7",
 )
 sim = typer.Typer(help="Shake the simulated field.", no_args_is_help=True)
@@ -19,10 +23,10 @@ AsJson = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.
 
 @demo.callback()
 def run_demo(
-    headless: Annotated[bool, typer.Option(help="Without the live view.")] = False,
+    headless: Annotated[bool, typer.Option("--headless", help="Without the live view.")] = False,
     json: AsJson = False,
     seed: Annotated[int, typer.Option(help="Draws the field and the searcher.")] = 1,
-    keep: Annotated[Path | None, typer.Option(help="Keep the site's folder here.")] = None,
+    keep: Annotated[Path | None, typer.Option(help="Keep the site's folder here: a new or empty one.")] = None,
 ) -> None:
     """Three burials, one switched on by the first find, all keep sending; then all off and the result."""
     from sims.demo import main
