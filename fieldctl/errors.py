@@ -6,6 +6,7 @@
     ├── NotFound          no such target, drill, exercise, port
     ├── InUse             somebody else holds the port, the site or the socket
     ├── Unreachable       no answer from controller, broker or device
+    ├── TimedOut          somebody is there and did not answer in time
     ├── LinkDown          a link is closed or was lost
     ├── LedgerFailed      an entry could not be committed: ends sending
     ├── LedgerBroken      the chain of the ledger does not hold
@@ -119,6 +120,13 @@ class Unreachable(FieldctlError):
 
     code = "unreachable"
     exit_code = EXIT_UNREACHABLE
+
+
+class TimedOut(FieldctlError):
+    """Somebody is there, and did not answer in time."""
+
+    code = "timeout"
+    exit_code = EXIT_TIMEOUT
 
 
 class LinkDown(FieldctlError):

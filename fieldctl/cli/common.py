@@ -18,8 +18,11 @@ HERE = Path()
 
 
 def who(by: str) -> str:
-    """The name given, or the account's."""
-    return by or getpass.getuser()
+    """The name given, or the account's, or nobody's where the account has none."""
+    try:
+        return by or getpass.getuser()
+    except (KeyError, OSError):
+        return ""
 
 
 def ask(

@@ -10,10 +10,10 @@ import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
-from fieldctl.cli.site import CAUTIONS
-from fieldctl.errors import EXIT_PARTLY, BadInput, NotFound, Unreachable
+from fieldctl.errors import EXIT_PARTLY, BadInput, FieldctlError, NotFound, Unreachable
 
-WATCH_EVERY_S = 1.0
+CONFIRM_S = 2.5  # at 20 % frame loss every target that hears has confirmed within 2 s (design, section 9)
+ASK_AGAIN_S = 0.1
 
 
 def serve(site: SiteDir = HERE) -> None:
@@ -23,29 +23,45 @@ def serve(site: SiteDir = HERE) -> None:
     from fieldctl.cli.serving import run_controller
     from fieldctl.site.files import load_site
 
-    found = load_site(site)
-    for line in CAUTIONS:
-        show.say(line)
-    asyncio.run(run_controller(site, found, lambda line: print(line, flush=True)))
+    asyncio.run(run_controller(site, load_site(site), lambda line: print(line, flush=True), show.say))
 
 
 def status(
     site: SiteDir = HERE,
     json: AsJson = False,
-    watch: Annotated[bool, typer.Option("--watch", help="Show it again every second.")] = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Show each entry of the log as it is committed.")] = False,
 ) -> None:
-    """The whole field: day, all off, links, targets, exercises."""
-    while True:
-        try:
-            ask(site, "status", json, _status)
-        except Unreachable as error:
-            if not watch:
-                _as_of(site, json, error)
-                raise
-            show.say(f"Not live: {error}")
-        if not watch:
-            return
-        time.sleep(WATCH_EVERY_S)
+    """The whole field: day, all off, links, targets, exercises. Without a serve: what the log says, and exit code 4."""
+    try:
+        ask(site, "status", json, _status)
+    except Unreachable as error:
+        from fieldctl.cli.asof import as_of, for_people
+
+        row = as_of(site)
+        if row is None:
+            raise
+        if json:
+            show.as_json({**row, "error": error.as_json()})
+        else:
+            for_people(row)
+        show.say(str(error))
+        raise typer.Exit(error.exit_code) from None
+    if watch:
+        _watch(site, json)
+
+
+def _watch(site: Path, json: bool) -> None:
+    from fieldctl.controller import socket
+
+    for row in socket.watch(site):
+        if json:
+            show.as_json(row)
+        elif "missed" in row:
+            show.say(f"{row['missed']} entries came too fast to be shown; they are in the log.")
+        else:
+            e = row["entry"]
+            print(e["seq"], e["wall"] or "-", e["kind"], e["exercise"] or "", e["target"] or "", flush=True)
+    raise Unreachable("Not live any more: the controller went away.", remedy="Look at it: fieldctl doctor.")
 
 
 def _status(row: dict[str, Any]) -> None:
@@ -71,59 +87,60 @@ def _status(row: dict[str, Any]) -> None:
         one(exercise)
 
 
-def _as_of(site: Path, json: bool, why: Unreachable) -> None:
-    """What the ledger knows, where no controller serves."""
-    from fieldctl.cli.outside import ledger_path
-
-    if not ledger_path(site).is_file():
-        return
-    from fieldctl.controller.memory import remember
-    from fieldctl.ledger.reader import Reader
-
-    with Reader.read(ledger_path(site)) as reader:
-        memory = remember(reader)
-        last = next(reversed(list(reader.entries(after_seq=max(0, reader.head()[0] - 1)))), None)
-    wall = last.wall if last is not None else None
-    row = {
-        "live": False,
-        "as_of": wall,
-        "all_off": {"in_force": memory.all_off, "epoch": memory.epoch},
-        "grants_not_ended": [
-            {"target": g.target, "exercise": g.exercise, "burial": g.burial} for g in memory.open_grants.values()
-        ],
-        "error": why.as_json(),
-    }
-    if json:
-        show.as_json(row)
-        return
-    print(f"Not live; from the ledger, as of {wall or 'an unknown time'}:")
-    print(f"all off: {'in force' if memory.all_off else 'not in force'} (epoch {memory.epoch})")
-    for g in memory.open_grants.values():
-        print(f"{g.target} was granted to send; it falls quiet by itself at the end of its grant")
-
-
 all_off = typer.Typer(
     help="Switch everything off, now, and keep it off until it is released.", invoke_without_command=True
 )
 
 
 @all_off.callback()
-def all_off_now(context: typer.Context, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
-    """Nothing may send until a person in charge releases it."""
+def all_off_now(
+    context: typer.Context,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+    wait: Annotated[float, typer.Option(help="How long to wait for every target to confirm, seconds.")] = CONFIRM_S,
+) -> None:
+    """Nothing may send until a person in charge releases it. Exit code 3 while somebody has not confirmed."""
     if context.invoked_subcommand is not None:
+        if site != HERE or json or by:
+            raise BadInput("Options of release stand after the word release.", remedy="Write them there.")
         return
     try:
         ask(site, "all-off", False, lambda _row: None, by=who(by), via="command line")
     except Unreachable as error:
         raise Unreachable(
             f"Nothing could be ordered. {error.what}",
-            remedy="Start fieldctl serve and order it again. Every grant runs out by itself, by default within 30 s; "
+            remedy=f"Start fieldctl serve and order it again. Every grant runs out by itself{_within(site)}; "
             "listen with a receiver. Any signal is a person until proved otherwise.",
         ) from None
-    time.sleep(WATCH_EVERY_S)  # long enough for every target that hears to have confirmed
-    row = ask(site, "status", json, _off)
+    row = _confirmed(site, wait)
+    if json:
+        show.as_json({"all_off": row["all_off"], "manual": row["manual"]})
+    else:
+        _off(row)
     if row["all_off"]["unconfirmed"]:
         raise typer.Exit(EXIT_PARTLY)
+
+
+def _confirmed(site: Path, wait_s: float) -> dict[str, Any]:
+    """The status once every target has confirmed, or after the wait."""
+    from fieldctl.controller import socket
+
+    until = time.monotonic() + wait_s
+    while True:
+        row = socket.ask(site, "status", {})
+        if not row["all_off"]["unconfirmed"] or time.monotonic() >= until:
+            return row
+        time.sleep(ASK_AGAIN_S)
+
+
+def _within(site: Path) -> str:
+    from fieldctl.site.files import load_site
+
+    try:
+        return f" within {load_site(site).grant_s} s"
+    except FieldctlError:
+        return ", by default within 30 s"
 
 
 @all_off.command()

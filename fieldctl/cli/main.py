@@ -6,8 +6,9 @@ Exit codes: 0 done, 1 failed, 2 wrong use, 3 done in part, 4 nothing or nobody t
 from __future__ import annotations
 
 import importlib.metadata
+import os
 import sys
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -72,10 +73,11 @@ app.command("doctor")(doctor)
 
 
 def _add_plug_ins() -> None:
-    """Commands from outside (`demo`, `sim`): only their names are known here until one is used."""
+    """Commands from outside (`demo`, `sim`), unless the command that was asked for is one of ours."""
+    ours = {command.name for command in app.registered_commands} | {group.name for group in app.registered_groups}
+    if sys.argv[1:2] and sys.argv[1] in ours:
+        return
     for point in importlib.metadata.entry_points(group=PLUG_INS):
-        if point.name not in sys.argv[1:2] and not {"-h", "--help"} & set(sys.argv[1:2]) and len(sys.argv) > 1:
-            continue
         try:
             app.add_typer(point.load(), name=point.name)
         except Exception as error:  # a broken plug-in must not take the program with it
@@ -87,15 +89,35 @@ def main() -> None:
     _add_plug_ins()
     try:
         app()
-    except FieldctlError as error:
-        from fieldctl.cli.outside import exit_code
-
-        if "--json" in sys.argv:
-            show.as_json({"error": error.as_json()})
-        show.say(str(error))
-        raise SystemExit(exit_code(error)) from None
     except BrokenPipeError:
         raise SystemExit(EXIT_FAILURE) from None
+    except Exception as error:
+        if os.environ.get("FIELDCTL_TRACEBACK"):
+            raise
+        _tell(_in_words(error))
+
+
+def _in_words(error: Exception) -> FieldctlError:
+    if isinstance(error, FieldctlError):
+        return error
+    if isinstance(error, OSError):
+        about = f"{error.filename}: " if error.filename is not None else ""
+        return FieldctlError(
+            f"{about}{error.strerror or error}.", remedy="Look at that path, its owner and its mode, and try again."
+        )
+    return FieldctlError(
+        f"A fault of fieldctl itself: {type(error).__name__}: {error}.",
+        remedy="Try again; set FIELDCTL_TRACEBACK=1 to see where, and report that.",
+    )
+
+
+def _tell(error: FieldctlError) -> NoReturn:
+    from fieldctl.cli.outside import exit_code
+
+    if "--json" in sys.argv:
+        show.as_json({"error": error.as_json()})
+    show.say(str(error))
+    raise SystemExit(exit_code(error))
 
 
 if __name__ == "__main__":

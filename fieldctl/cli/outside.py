@@ -16,9 +16,10 @@ from fieldctl.units import HostUs
 if TYPE_CHECKING:
     from fieldctl.controller.ports import LinkConfig, Outside
     from fieldctl.links.link import Link, Receiver
-    from fieldctl.site.model import Site
+    from fieldctl.site.model import MqttLink, Site
 
 KEY_BYTES = 16
+YEAR_LEAST = 2025  # a wall clock that says less was never set: a base station may boot without one
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 LEDGER = "ledger.sqlite"
 
@@ -29,8 +30,8 @@ class SystemClock:
     def __init__(self) -> None:
         try:
             self.boot = BOOT_ID.read_text(encoding="ascii").strip().replace("-", "")
-        except OSError:  # not Linux: a boot is then told by when it began, to the minute
-            self.boot = f"since-{round((time.time() - time.monotonic()) / 60)}"
+        except OSError:  # not Linux: each start then counts as a boot of its own, which claims too little, never more
+            self.boot = f"start-{secrets.token_hex(8)}"
 
     def now(self) -> HostUs:
         """See `HostClock`."""
@@ -39,20 +40,30 @@ class SystemClock:
     def wall(self) -> str | None:
         """See `HostClock`."""
         now = datetime.datetime.now(datetime.UTC)
+        if now.year < YEAR_LEAST:
+            return None
         return now.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def make_key(folder: Path) -> Path:
     """Make a site's key, once: private/site.key, readable by its owner alone; never over an existing one."""
     private = folder / "private"
-    private.mkdir(mode=0o700, exist_ok=True)
     path = private / "site.key"
     try:
+        private.mkdir(mode=0o700, exist_ok=True)
+        if path.exists():
+            return path
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path
-    with os.fdopen(handle, "w", encoding="ascii") as file:
-        file.write(secrets.token_hex(KEY_BYTES) + "\n")
+        with os.fdopen(handle, "w", encoding="ascii") as file:
+            file.write(secrets.token_hex(KEY_BYTES) + "\n")
+            file.flush()
+            os.fsync(file.fileno())  # a target that was added with a key that a power cut took is lost
+    except OSError as error:
+        raise Refused(
+            f"The site's key cannot be written: {error.filename}: {error.strerror}.",
+            expected="a folder private/ of this account",
+            remedy="Mend that, and try again.",
+        ) from None
     return path
 
 
@@ -61,11 +72,17 @@ def read_key(folder: Path) -> bytes:
     path = folder / "private" / "site.key"
     try:
         mode = path.stat().st_mode
-        text = path.read_text(encoding="ascii").strip()
+        text = path.read_bytes().decode("ascii", "replace").strip()
     except FileNotFoundError:
         raise NotFound(
             f"There is no key at {path}.",
             remedy="Put the site's key back from its backup. A new site makes one: fieldctl site new DIR",
+        ) from None
+    except OSError as error:
+        raise Refused(
+            f"The site's key cannot be read: {path}: {error.strerror}.",
+            expected="a file of this account, mode 0600",
+            remedy="Use the account that owns it.",
         ) from None
     if stat.S_IMODE(mode) & 0o077:
         raise Refused(
@@ -104,20 +121,35 @@ async def _open(config: LinkConfig, receiver: Receiver, folder: Path, site: Site
 
         return await open_serial_bus(config.port, receiver, now=clock.now, site=site.name)
     from fieldctl.links.broker_at import BrokerAt, Tls
+    from fieldctl.links.mosquitto import CONTROLLER
     from fieldctl.links.mqtt import open_mqtt
 
-    password = ""
-    if config.password_file:
-        try:
-            password = (folder / config.password_file).read_text(encoding="utf-8").strip()
-        except OSError as error:
-            raise NotFound(
-                f"The password file {config.password_file} cannot be read: {error.strerror}.",
-                remedy="Make it, mode 0600, or take password_file out of site.toml.",
-            ) from None
+    password = read_password(folder, config)
     tls = Tls(str(folder / config.ca_file) if config.ca_file else None) if config.tls else None
-    at = BrokerAt(config.host, config.port, config.user, password, tls)
+    at = BrokerAt(config.host, config.port, config.user or CONTROLLER, password, tls)
     return await open_mqtt(site.name, at, receiver, now=clock.now)
+
+
+def read_password(folder: Path, link: MqttLink) -> str:
+    """The password of a broker, empty where no file is named; NotFound or Refused as for the site's key."""
+    if not link.password_file:
+        return ""
+    path = folder / link.password_file
+    try:
+        mode = stat.S_IMODE(path.stat().st_mode)
+        text = path.read_bytes().decode("utf-8", "replace").strip()
+    except OSError as error:
+        raise NotFound(
+            f"The password file {path} cannot be read: {error.strerror}.",
+            remedy="Make it, mode 0600, or take password_file out of site.toml.",
+        ) from None
+    if mode & 0o077:
+        raise Refused(
+            f"Others can read the broker's password ({path}, mode {mode:04o}).",
+            expected="mode 0600",
+            remedy=f"chmod 600 {path}; if somebody may have read it, give the broker another one.",
+        )
+    return text
 
 
 def ledger_path(folder: Path) -> Path:

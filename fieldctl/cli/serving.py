@@ -9,19 +9,27 @@ import signal
 import socket as sockets
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from fieldctl.cli.cautions import CAUTIONS
 from fieldctl.cli.outside import SystemClock, ledger_path, outside
 from fieldctl.errors import FieldctlError
 from fieldctl.links.link import Link
 from fieldctl.site.model import MqttLink, Site
 from fieldctl.units import TargetId
 
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+    from fieldctl.ledger.store import Ledger
+
 WATCHDOG_EVERY_S = 5.0
+LEDGER_FRESH_US = 15_000_000  # the controller touches it every 4 s
+CAUTIONS_SHOWN = "cautions shown"  # a setting of the site's ledger
 REOPEN_AFTER_S = 2.0
 
 
-async def run_controller(folder: Path, site: Site, ready: Callable[[str], None]) -> None:
-    """Serve a site until SIGTERM or SIGINT: switch off first, then leave."""
+async def run_controller(folder: Path, site: Site, ready: Callable[[str], None], say: Callable[[str], None]) -> None:
+    """Serve a site until SIGTERM or SIGINT: switch off first, then leave; LedgerFailed when it could not be closed."""
     from fieldctl.controller.controller import Controller
     from fieldctl.controller.socket import ControlServer, socket_path
     from fieldctl.controller.verbs import Desk
@@ -30,34 +38,58 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[str], None])
     world = outside(folder, site)
     with Ledger.open(ledger_path(folder), inline=False, who=f"fieldctl serve {folder}") as ledger:
         controller = Controller(world, ledger)
-        server = ControlServer(Desk(controller), socket_path(folder))
+        server = ControlServer(Desk(controller), socket_path(folder), controller.watchers)
         listening, told = asyncio.Event(), asyncio.Event()
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, told.set)
-        async with asyncio.TaskGroup() as group:
-            tasks = [
-                group.create_task(controller.run(), name="controller"),
-                group.create_task(server.run(listening), name="control socket"),
-                group.create_task(_watchdog(controller), name="watchdog"),
-            ]
-            await controller.ready.wait()
-            await listening.wait()
-            _notify("READY=1")
-            state = "all off in force" if controller.all_off.state.in_force else "all off is not in force"
-            ready(f"Serving {site.title}: {len(controller.known)} targets, socket {server.path}, {state}.")
-            await told.wait()
-            _notify("STOPPING=1")
-            await controller.stop("serve was told to stop")
-            for task in tasks:
-                task.cancel()
+        try:
+            async with asyncio.TaskGroup() as group:
+                tasks = [group.create_task(controller.run(), name="controller")]
+                await controller.ready.wait()
+                tasks.append(group.create_task(server.run(listening), name="control socket"))
+                tasks.append(group.create_task(_watchdog(controller, ledger), name="watchdog"))
+                await listening.wait()
+                if not ledger.setting(CAUTIONS_SHOWN):
+                    for line in CAUTIONS:
+                        say(line)
+                    with contextlib.suppress(FieldctlError):  # shown once more, then
+                        await ledger.commit_settings({CAUTIONS_SHOWN: True})
+                _notify("READY=1")
+                ready(_ready_line(controller, site, server.path))
+                await told.wait()
+                _notify("STOPPING=1")
+                await controller.stop("serve was told to stop")
+                for task in tasks:
+                    task.cancel()
+        except BaseExceptionGroup as errors:
+            raise _first(errors) from None
+        if controller.failed is not None:
+            raise controller.failed
 
 
-async def _watchdog(controller: object) -> None:
-    """Tell systemd that the loop turns and the ledger takes entries."""
+def _ready_line(controller: Controller, site: Site, path: Path) -> str:
+    links = ", ".join(config.name for config in controller.outside.links) or "no links"
+    state = "ALL OFF in force" if controller.all_off.state.in_force else "all off is not in force"
+    return f"Serving {site.title}: {len(controller.known)} targets on {links}; {state}; socket {path}"
+
+
+def _first(errors: BaseExceptionGroup[BaseException]) -> BaseException:
+    """The error that ended the group: the first of ours, for people, else the first of all."""
+    ours = errors.subgroup(FieldctlError)
+    found: BaseException = ours or errors
+    while isinstance(found, BaseExceptionGroup):
+        found = found.exceptions[0]
+    return found
+
+
+async def _watchdog(controller: Controller, ledger: Ledger) -> None:
+    """Tell systemd that the loop turns and the ledger takes entries; a failed ledger lets it start serve anew."""
     while True:
         await asyncio.sleep(WATCHDOG_EVERY_S)
-        if getattr(controller, "failed", None) is None:
+        last = ledger.last_commit_us
+        fresh = last is not None and controller.outside.clock.now() - last < LEDGER_FRESH_US
+        if controller.failed is None and fresh:
             _notify("WATCHDOG=1")
 
 

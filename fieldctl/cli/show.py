@@ -26,6 +26,11 @@ def lines(rows: Iterable[str]) -> None:
         print(row)
 
 
+def text(rows: Iterable[str]) -> None:
+    """Lines of data that end themselves, as they are, on stdout."""
+    sys.stdout.writelines(rows)
+
+
 def table(head: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     """A table with aligned columns on stdout."""
     cells = [[_cell(value) for value in row] for row in rows]

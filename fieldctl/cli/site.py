@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from fieldctl.cli import show
+from fieldctl.cli.cautions import CAUTIONS
 from fieldctl.cli.common import HERE, AsJson, SiteDir
 from fieldctl.cli.outside import make_key
 
@@ -15,15 +16,6 @@ site = typer.Typer(
     help="Begin a site, check its files, look at a survey.",
     epilog="Example:  fieldctl site new larch-hollow   (an invented site with twelve targets and four drills)",
     no_args_is_help=True,
-)
-
-CAUTIONS = (
-    "A training aid, not rescue equipment. Any signal is a person until proved otherwise.",
-    "The site's hazard assessment and the patrol's rules come first. Everybody carries an own transceiver, in search",
-    "during the exercise and back to send after it. In a real alarm: all off and rescue, at the same time.",
-    "Keep phones and radios away from searching transceivers. Transmitters must meet the country's radio rules",
-    "(EN 300 718-1 and its kin); installation, earthing and surge protection by people competent to do so.",
-    "No digging or probing near marked cables. Where local codes or licensed practice say otherwise, they win.",
 )
 
 

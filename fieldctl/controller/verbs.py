@@ -6,6 +6,8 @@ needs for it: watch, instruct, upkeep or in-charge; "anybody" needs none. Who ma
 
 from __future__ import annotations
 
+import contextlib
+import json
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
@@ -14,7 +16,9 @@ from fieldctl.controller import snapshot
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
-from fieldctl.errors import BadInput
+from fieldctl.errors import BadInput, FieldctlError
+from fieldctl.events import ANYBODY, FIELD
+from fieldctl.units import PersonId
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -84,6 +88,8 @@ class Desk:
         verb = self.table.get(name)
         if verb is None:
             raise BadInput(f"There is no verb {name!r}.", expected=", ".join(self.table), remedy="Use one of these.")
+        if name != "all-off":  # which is carried out whatever else was said
+            _check_text(name, arguments)
         try:
             return await verb.call(**arguments)
         except ValidationError as error:
@@ -98,8 +104,17 @@ class Desk:
         return snapshot.status(self._c)
 
     async def all_off(self, by: str = "anybody", via: str = "socket") -> Row:
-        """Switch everything off, now, and keep it off."""
-        self._c.all_off.order(self._c.person(by), via)
+        """Switch everything off, now, and keep it off: the order goes out before anything waits for the ledger."""
+        name = by.encode("utf-8", "replace").decode().strip()
+        people = self._c.people.items()
+        known = next((p for p, said in people if name == p or name.casefold() == said.casefold()), None)
+        new = known is None and name not in ("", FIELD, ANYBODY)
+        who = known or PersonId(f"p-{self._c.outside.nonce().hex()[:10]}" if new else name or ANYBODY)
+        self._c.all_off.order(who, via)
+        if new:
+            self._c.people[who] = name
+            with contextlib.suppress(FieldctlError):  # the order stands, whether or not its name could be kept
+                self._c.ledger.name_person(who, name)
         return snapshot.all_off(self._c, self._c.outside.clock.now())
 
     async def release(self, by: str, reason: str) -> Row:
@@ -114,3 +129,13 @@ class Desk:
     async def raise_generation(self, by: str, reason: str) -> Row:
         """Raise this controller's generation, so that targets obey it and no other."""
         return {"generation": await self._c.raise_generation(self._c.person(by), reason)}
+
+
+def _check_text(verb: str, arguments: Mapping[str, Any]) -> None:
+    """BadInput for text that no file can hold: the ledger would fail on it, and with it the whole field."""
+    try:
+        json.dumps(arguments, ensure_ascii=False, default=str).encode()
+    except (ValueError, RecursionError):
+        raise BadInput(
+            f"{verb}: a text holds half a character.", expected="text in UTF-8", remedy="Write it anew, and ask again."
+        ) from None
