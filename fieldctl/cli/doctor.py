@@ -49,7 +49,7 @@ def look(folder: Path) -> list[Row]:
         fault = error
     checks: list[Found] = [_program(), _clock(folder), _disk(folder), _ports(), _site(site, fault), _serve(folder)]
     if site is not None:
-        checks += [_bus(folder, link) for link in site.serial]
+        checks += [_bus(site, link) for link in site.serial]
         checks += [_broker(link) for link in site.mqtt]
         checks.append(_mosquitto(site))
     checks.append(_secrets(folder, site))
@@ -191,7 +191,7 @@ def _answers(path: Path) -> tuple[bool, str]:
     return True, "runs, and answers"
 
 
-def _bus(folder: Path, link: SerialLink) -> Found:
+def _bus(site: Site, link: SerialLink) -> Found:
     from fieldctl.links.port_notes import holder_of, notes_folder
 
     what = f"bus {link.name}"
@@ -204,9 +204,8 @@ def _bus(folder: Path, link: SerialLink) -> Found:
         yield what, False, f"{link.port} may not be used by this account", remedy
         return
     holder = holder_of(link.port, notes_folder())
-    runs = (folder / "control.sock").exists()
     seen = link.port if holder is None else f"{link.port}, held by {holder}"
-    yield what, holder is None or runs, seen, "Stop that program: one master a bus."
+    yield what, holder is None or holder.site == site.name, seen, "Stop that program: one master a bus."
 
 
 def _broker(link: MqttLink) -> Found:
