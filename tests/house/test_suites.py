@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
 import os
 import shutil
@@ -101,6 +102,7 @@ def test_an_unknown_suite_is_refused_with_the_names_there_are() -> None:
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
 def test_interrupted_even_where_the_shell_made_it_deaf(sent: signal.Signals, tmp_path: Path) -> None:
     mark = tmp_path / "began"
+    napping: list[psutil.Process] = []
     nap = f"import pathlib, time; pathlib.Path({str(mark)!r}).touch(); time.sleep(600)"
     text = RUNNER.read_text()
     head, tail = text.index("SUITES = ("), text.index("def adopt_orphans")
@@ -110,16 +112,23 @@ def test_interrupted_even_where_the_shell_made_it_deaf(sent: signal.Signals, tmp
         "import os, signal, sys; signal.signal(2, signal.SIG_IGN); "
         "os.execv(sys.executable, [sys.executable, sys.argv[1]])"
     )
-    with subprocess.Popen(
+    child = subprocess.Popen(
         [sys.executable, "-c", deaf, str(tmp_path / "suites.py")], stdout=subprocess.PIPE, text=True
-    ) as child:
-        assert child.stdout is not None
+    )
+    try:
         until = time.monotonic() + 30
         while not mark.exists() and time.monotonic() < until:
             time.sleep(0.02)
         began = time.monotonic()
+        napping = psutil.Process(child.pid).children(recursive=True)
         child.send_signal(sent)
-        said = child.stdout.read()
+        said, _ = child.communicate(timeout=20)
+    finally:  # a runner that did not hear it must not leave its suite behind
+        for process in napping:
+            with contextlib.suppress(psutil.NoSuchProcess):
+                process.kill()
+        child.kill()
+        child.wait()
     assert child.returncode == 130
     assert time.monotonic() - began < 8  # the suite heard it, and was not waited for until its grace was over
     assert "interrupted: the other suites did not run" in said
