@@ -187,6 +187,20 @@ def test_void() -> None:
     assert p.result.to_judge == ()
 
 
+def test_what_can_be_used_is_no_anomaly() -> None:
+    p = Played()
+    void = p.correct("void", strike_id(p.one))
+    p.correct("undo", void.correction)
+    p.correct("judge", strike_id(p.odd), "step")
+    p.correct("merge", strike_id(p.two), strike_id(p.one))
+    p.correct("add-hit", "A", 62.5)
+    p.correct("place-call", p.loose.call, "B")
+    p.correct("give", "B", "Jon")
+    p.correct("shift-start", "x1", 1)
+    p.correct("void", p.split.split)
+    assert p.result.anomalies == ()
+
+
 def test_judge_and_judge_again() -> None:
     p = Played()
     p.correct("judge", strike_id(p.odd), "probe")

@@ -401,6 +401,15 @@ def test_what_went_by_itself_is_asked_about_and_never_sends_by_itself(why: str, 
     assert shell.phase("A") == "sending"
 
 
+def test_of_two_questions_the_one_that_was_answered_counts() -> None:
+    shell = Shell(drill(Burial("A"), Burial("B"))).run(20)
+    shell.reboots("A")
+    shell.reboots("B")
+    shell.answer(next(q for q in shell.questions() if q.about == "B"), "send-again")
+    assert shell.phases() == {"A": "gone", "B": "ordered"}
+    assert [q.about for q in shell.questions()] == ["A"]
+
+
 def test_left_away_stays_away_also_after_a_restart() -> None:
     shell = Shell(drill(Burial("A"), Burial("B"))).run(20)
     shell.reboots("A")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import permutations
 
 import pytest
 from exercise_kit import Made, Shell, after, drill, target_of
@@ -290,6 +291,16 @@ def test_stretches_of_sending() -> None:
     assert result.burial("A").sent == ((0, 20_000_000), (34_000_000, None))
     assert result.burial("B").sent == ((0, 40_000_000),)
     assert result.anomalies == ("A's signal was away between 2 stretches of sending",)
+
+
+def test_stretches_that_began_at_one_moment_have_one_order() -> None:
+    make = Made(PLAN)
+    grants = [(1, 7.0), (2, 5.0), (3, None)]
+    expected = ((0, 5_000_000), (0, 7_000_000), (0, None))
+    for order in permutations(grants):
+        facts: list[Fact] = [make.started(), *(make.on("A", 0, grant) for grant, _ in order)]
+        facts += [make.off("A", s, grant) for grant, s in grants if s is not None]
+        assert score(PLAN, facts).burial("A").sent == expected
 
 
 # ---- where an exercise stands -------------------------------------------------------------------------------

@@ -84,6 +84,14 @@ def test_a_chain_of_boots_in_any_order(facts: list[Fact]) -> None:
     assert since_s(times, "c", 30) == 100
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_of_two_interruptions_noticed_in_one_boot_the_first_tells_where_the_clock_stood(turned: bool) -> None:
+    make = made()
+    noticed = [make.interrupted(at("m", 150), at("b", 20)), make.interrupted(at("m", 140), at("b", 40))]
+    times = timeline([*(noticed[::-1] if turned else noticed), make.started(), make.resumed(at("b", 60))])
+    assert since_s(times, "b", 60) == 50
+
+
 def test_resumed_in_a_boot_that_noticed_no_interruption() -> None:
     """The controller was told to stop, the host switched off, and a person goes on the next morning."""
     make = made()
