@@ -14,11 +14,13 @@ import typer
 
 from fieldctl import __version__
 from fieldctl.cli import show
+from fieldctl.cli.alloff import all_off, generation
 from fieldctl.cli.day import day, manual
 from fieldctl.cli.drill import drill
 from fieldctl.cli.exercise import exercise
-from fieldctl.cli.field import all_off, bridge, broker, doctor, generation, links, serve, status
+from fieldctl.cli.field import doctor, serve, status
 from fieldctl.cli.ledger import ledger
+from fieldctl.cli.lines import bridge, broker, links
 from fieldctl.cli.site import site
 from fieldctl.cli.target import target
 from fieldctl.errors import EXIT_FAILURE, FieldctlError
@@ -55,8 +57,8 @@ def _program(
     pass
 
 
-app.command("serve")(serve)
-app.command("status")(status)
+app.command("serve", epilog="Example:  fieldctl serve --site larch-hollow")(serve)
+app.command("status", epilog="Example:  fieldctl status --watch")(status)
 app.add_typer(day, name="day")
 app.add_typer(manual, name="manual")
 app.add_typer(exercise, name="exercise")
@@ -66,10 +68,13 @@ app.add_typer(target, name="target")
 app.add_typer(drill, name="drill")
 app.add_typer(site, name="site")
 app.add_typer(ledger, name="ledger")
-app.command("links")(links)
+app.command("links", epilog="Example:  fieldctl links")(links)
 app.add_typer(broker, name="broker")
-app.command("bridge")(bridge)
-app.command("doctor")(doctor)
+app.command(
+    "bridge",
+    epilog="Example:  fieldctl bridge --port /dev/ttyUSB0 --link broker --zone lower --password-file private/far",
+)(bridge)
+app.command("doctor", epilog="Example:  fieldctl doctor --site larch-hollow")(doctor)
 
 
 def _add_plug_ins() -> None:

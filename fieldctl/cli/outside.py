@@ -15,6 +15,7 @@ from fieldctl.units import HostUs
 
 if TYPE_CHECKING:
     from fieldctl.controller.ports import LinkConfig, Outside
+    from fieldctl.links.broker_at import BrokerAt
     from fieldctl.links.link import Link, Receiver
     from fieldctl.site.model import MqttLink, Site
 
@@ -120,28 +121,31 @@ async def _open(config: LinkConfig, receiver: Receiver, folder: Path, site: Site
         from fieldctl.links.serial_bus import open_serial_bus
 
         return await open_serial_bus(config.port, receiver, now=clock.now, site=site.name)
-    from fieldctl.links.broker_at import BrokerAt, Tls
     from fieldctl.links.mosquitto import CONTROLLER
     from fieldctl.links.mqtt import open_mqtt
 
-    password = read_password(folder, config)
-    tls = Tls(str(folder / config.ca_file) if config.ca_file else None) if config.tls else None
-    at = BrokerAt(config.host, config.port, config.user or CONTROLLER, password, tls)
+    at = broker_at(folder, config, config.user or CONTROLLER, config.password_file)
     return await open_mqtt(site.name, at, receiver, now=clock.now)
 
 
-def read_password(folder: Path, link: MqttLink) -> str:
-    """The password of a broker, empty where no file is named; NotFound or Refused as for the site's key."""
-    if not link.password_file:
-        return ""
-    path = folder / link.password_file
+def broker_at(folder: Path, link: MqttLink, user: str, password_file: str) -> BrokerAt:
+    """Where a link's broker is and as whom to go there; NotFound or Refused for its password as for the site's key."""
+    from fieldctl.links.broker_at import BrokerAt, Tls
+
+    password = read_password(folder / password_file) if password_file else ""
+    tls = Tls(str(folder / link.ca_file) if link.ca_file else None) if link.tls else None
+    return BrokerAt(link.host, link.port, user, password, tls)
+
+
+def read_password(path: Path) -> str:
+    """A password for a broker; NotFound or Refused as for the site's key."""
     try:
         mode = stat.S_IMODE(path.stat().st_mode)
         text = path.read_bytes().decode("utf-8", "replace").strip()
     except OSError as error:
         raise NotFound(
             f"The password file {path} cannot be read: {error.strerror}.",
-            remedy="Make it, mode 0600, or take password_file out of site.toml.",
+            remedy="Make it, mode 0600, with the password that the broker knows.",
         ) from None
     if mode & 0o077:
         raise Refused(

@@ -9,26 +9,29 @@ import signal
 import socket as sockets
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldctl.cli.cautions import CAUTIONS
 from fieldctl.cli.outside import SystemClock, ledger_path, outside
 from fieldctl.errors import FieldctlError
 from fieldctl.links.link import Link
-from fieldctl.site.model import MqttLink, Site
+from fieldctl.site.model import Site
 from fieldctl.units import TargetId
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
     from fieldctl.ledger.store import Ledger
+    from fieldctl.links.broker_at import BrokerAt
 
 WATCHDOG_EVERY_S = 5.0
 LEDGER_FRESH_US = 15_000_000  # the controller touches it every 4 s
 CAUTIONS_SHOWN = "cautions shown"  # a setting of the site's ledger
 REOPEN_AFTER_S = 2.0
 
+Row = dict[str, Any]
 
-async def run_controller(folder: Path, site: Site, ready: Callable[[str], None], say: Callable[[str], None]) -> None:
+
+async def run_controller(folder: Path, site: Site, ready: Callable[[Row], None], say: Callable[[str], None]) -> None:
     """Serve a site until SIGTERM or SIGINT: switch off first, then leave; LedgerFailed when it could not be closed."""
     from fieldctl.controller.controller import Controller
     from fieldctl.controller.socket import ControlServer, socket_path
@@ -56,7 +59,7 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[str], None],
                     with contextlib.suppress(FieldctlError):  # shown once more, then
                         await ledger.commit_settings({CAUTIONS_SHOWN: True})
                 _notify("READY=1")
-                ready(_ready_line(controller, site, server.path))
+                ready(_ready_row(controller, site, server.path))
                 await told.wait()
                 _notify("STOPPING=1")
                 await controller.stop("serve was told to stop")
@@ -68,10 +71,16 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[str], None],
             raise controller.failed
 
 
-def _ready_line(controller: Controller, site: Site, path: Path) -> str:
-    links = ", ".join(config.name for config in controller.outside.links) or "no links"
-    state = "ALL OFF in force" if controller.all_off.state.in_force else "all off is not in force"
-    return f"Serving {site.title}: {len(controller.known)} targets on {links}; {state}; socket {path}"
+def _ready_row(controller: Controller, site: Site, path: Path) -> Row:
+    return {
+        "site": site.name,
+        "title": site.title,
+        "pid": os.getpid(),
+        "targets": len(controller.known),
+        "links": [config.name for config in controller.outside.links],
+        "all_off": {"in_force": controller.all_off.state.in_force, "epoch": controller.all_off.state.epoch},
+        "socket": str(path),
+    }
 
 
 def _first(errors: BaseExceptionGroup[BaseException]) -> BaseException:
@@ -103,11 +112,15 @@ def _notify(word: str) -> None:
 
 
 async def run_bridge(
-    site: Site, broker: MqttLink, port: str, targets: tuple[TargetId, ...], password: str, say: Callable[[str], None]
+    site: Site,
+    at: BrokerAt,
+    port: str,
+    targets: tuple[TargetId, ...],
+    ready: Callable[[Row], None],
+    say: Callable[[str], None],
 ) -> None:
     """Bridge a far zone until SIGTERM or SIGINT; both links are opened anew when one is lost."""
     from fieldctl.controller.bridge import Bridge
-    from fieldctl.links.broker_at import BrokerAt
     from fieldctl.links.mqtt import open_mqtt
     from fieldctl.links.serial_bus import open_serial_bus
 
@@ -115,7 +128,7 @@ async def run_bridge(
     told = asyncio.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         asyncio.get_running_loop().add_signal_handler(number, told.set)
-    at = BrokerAt(broker.host, broker.port, broker.user, password)
+    said = ""
     while not told.is_set():
         bridge = Bridge(clock, targets)
         links: list[Link] = []
@@ -123,18 +136,28 @@ async def run_bridge(
             links.append(await open_serial_bus(port, bridge, now=clock.now, site=site.name))
             links.append(await open_mqtt(site.name, at, bridge, now=clock.now, role="bridge", targets=targets))
             bridge.use(links[0], links[1])
-            say(f"Bridging {len(targets)} targets between {port} and {broker.host}:{broker.port}.")
-            waiting = [asyncio.create_task(told.wait()), asyncio.create_task(bridge.lost.wait())]
-            await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
-            for task in waiting:
-                task.cancel()
+            said = ""
+            ready({"site": site.name, "port": port, "broker": f"{at.host}:{at.port}", "targets": list(targets)})
+            await _first_of(told, bridge.lost)
             if bridge.why is not None:
-                say(str(bridge.why))
+                raise bridge.why
         except FieldctlError as error:
-            say(str(error))
+            if str(error) != said:  # the same fault every two seconds is one fault
+                said = str(error)
+                say(said)
         finally:
             bridge.end()
             for link in links:
                 await link.close()
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(told.wait(), REOPEN_AFTER_S)
+
+
+async def _first_of(*events: asyncio.Event) -> None:
+    """Wait until one of these is set."""
+    waiting = [asyncio.create_task(event.wait()) for event in events]
+    try:
+        await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in waiting:
+            task.cancel()
