@@ -168,6 +168,15 @@ def costs() -> tuple[float, float, float, float]:
     return found[0], found[1], found[2], found[3]
 
 
+def _line(row: dict[str, object]) -> str:
+    """A row as figure | limit | ratio, with width and coverage together."""
+    if "ns" in row:
+        return f"{row['what']}: {row['ns']} ns | {row['limit_ns']} ns | {row['ratio']}"
+    widths = f"p50 {row['p50_ms']:.2f} p99 {row['p99_ms']:.2f} max {row['max_ms']:.2f} ms"
+    cover = f"{row['outside']} of {row['stamps']} outside, {row['over']:.2%} wider than the limit"
+    return f"{row['what']}: {widths}; {cover} | {row['limit_ms']} ms | {row['ratio']}"
+
+
 def main() -> int:
     """Run all links and print; 1 where a limit is not kept."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else None)
@@ -216,7 +225,7 @@ def main() -> int:
             {"what": name, "ns": round(ns), "limit_ns": limit, "ratio": round(ns / limit, 3), "kept": ns <= limit}
         )
     for row in rows:
-        print(json.dumps(row) if args.json else "  ".join(f"{k} {v}" for k, v in row.items()))
+        print(json.dumps(row) if args.json else _line(row))
     return 1 if broken else 0
 
 

@@ -32,7 +32,7 @@ Row = tuple[str, str, float, bool]
 
 
 def row(what: str, figure: float, limit: float, unit: str, *, good: bool | None = None) -> Row:
-    ratio = figure / limit if limit else 0.0
+    ratio = figure / limit if limit else (0.0 if not figure else float("inf"))
     return (f"{what}: {figure:.3g} {unit}", f"{limit:g} {unit}", ratio, ratio <= 1 if good is None else good)
 
 
