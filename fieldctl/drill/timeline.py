@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import inf
 
 from fieldctl.events import (
     ExerciseEnded,
@@ -16,6 +17,7 @@ from fieldctl.events import (
     ExerciseResumed,
     ExerciseStarted,
     Fact,
+    GrantGiven,
 )
 from fieldctl.units import HostTime, Stamp
 
@@ -59,62 +61,100 @@ class Timeline:
 def timeline(facts: Iterable[Fact]) -> Timeline:
     """The time line of one exercise's facts, in whatever order; ValueError unless they hold one start."""
     starts: list[Stamp] = []
-    stops: list[tuple[HostTime, HostTime]] = []  # (noticed, last known)
-    went_on: dict[str, list[int]] = {}
+    met = _Met()
     for fact in facts:
         match fact:
             case ExerciseStarted():
                 starts.append(fact.start)
             case ExerciseInterrupted():
-                stops.append((fact.at, fact.last_known))
+                met.stops.append((fact.at, fact.last_known))
+                met.moves.setdefault(fact.at.boot, []).append((fact.at.us, "interrupted"))
             case ExerciseEnded():
-                stops.append((fact.at, fact.at))
+                met.stops.append((fact.at, fact.at))
+                met.moves.setdefault(fact.at.boot, []).append((fact.at.us, "ended"))
             case ExerciseResumed() | ExerciseReopened():
-                went_on.setdefault(fact.at.boot, []).append(fact.at.us)
+                met.went_on.setdefault(fact.at.boot, []).append(fact.at.us)
+                how = "reopened" if isinstance(fact, ExerciseReopened) else "resumed"
+                met.moves.setdefault(fact.at.boot, []).append((fact.at.us, how))
+            case GrantGiven():
+                boot = fact.limit_at.boot
+                met.grants[boot] = min(fact.grant, met.grants.get(boot, fact.grant))
     if len(starts) != 1:
         raise ValueError(f"these facts hold {len(starts) or 'no'} starts of an exercise; a result is of exactly one")
     start = starts[0]
-    walk = _Walk({start.at.boot: start.at.us}, {}, [start.at.boot])
-    stops.sort()
-    while walk.by_interruption(stops, went_on) or walk.by_going_on(stops, went_on):
+    met.stops.sort()
+    walk = _Walk(met, {start.at.boot: start.at.us}, {}, [start.at.boot])
+    while walk.by_interruption() or walk.by_a_person():
         pass
     return Timeline(tuple(walk.zeros.items()), start.plus_minus_us, tuple(walk.boots))
+
+
+@dataclass(slots=True)
+class _Met:
+    """What the facts tell about the boots of the host, by boot where it is a mapping."""
+
+    stops: list[tuple[HostTime, HostTime]] = field(default_factory=list)  # (noticed, last known)
+    went_on: dict[str, list[int]] = field(default_factory=dict)
+    moves: dict[str, list[tuple[int, str]]] = field(default_factory=dict)  # what stopped it or let it go on
+    grants: dict[str, int] = field(default_factory=dict)  # the first one given: their numbers only rise
+
+    def left(self, boot: str) -> bool:
+        """Whether it was known to stop in this boot, so that another may come after it."""
+        return any(last.boot == boot for _, last in self.stops)
+
+    def noticed(self, boot: str) -> bool:
+        """Whether an interruption noticed in this boot tells which boot came before."""
+        return any(noticed.boot == boot != last.boot for noticed, last in self.stops)
 
 
 @dataclass(slots=True)
 class _Walk:
     """From boot to boot: where the clock's zero lies in each, or where it stands still."""
 
+    met: _Met
     zeros: dict[str, int]
-    stands: dict[str, int] = field(default_factory=dict)
-    boots: list[str] = field(default_factory=list)
+    stands: dict[str, int]
+    boots: list[str]
 
-    def by_interruption(self, stops: list[tuple[HostTime, HostTime]], went_on: dict[str, list[int]]) -> bool:
+    def by_interruption(self) -> bool:
         """One more boot: an interruption noticed in it tells in which boot the exercise was last known."""
-        for noticed, last in stops:
+        for noticed, last in self.met.stops:
             if noticed.boot not in self.boots and last.boot in self.boots:
                 zero = self.zeros.get(last.boot)
                 stood = self.stands[last.boot] if zero is None else last.us - zero
-                self._enter(noticed.boot, stood, went_on)
+                self._enter(noticed.boot, stood)
                 return True
         return False
 
-    def by_going_on(self, stops: list[tuple[HostTime, HostTime]], went_on: dict[str, list[int]]) -> bool:
-        """One more boot, in which a person let go on what had stood still in the boot before."""
+    def by_a_person(self) -> bool:
+        """One more boot, in which a person ended what stood still, or let it go on.
+
+        Names of boots have no order, and no fact says which boot came before. So it is the one whose first move fits
+        where the exercise stands, that was left again, and whose grants have the lowest numbers.
+        """
         here = self.boots[-1]
         stood = self.stands.get(here)
         if stood is None:
+            stops = self.met.stops
             known = [last.us - self.zeros[here] for noticed, last in stops if noticed.boot == last.boot == here]
             stood = max(known, default=None)
-        ahead = sorted(went_on.keys() - set(self.boots))
+        ahead = [boot for boot in self.met.moves if boot not in self.boots and not self.met.noticed(boot)]
         if stood is None or not ahead:
             return False
-        self._enter(ahead[0], stood, went_on)
+        ended = self._how_it_stands(here) == "ended"
+        self._enter(min(ahead, key=lambda boot: self._how_far(boot, ended)), stood)
         return True
 
-    def _enter(self, boot: str, stood: int, went_on: dict[str, list[int]]) -> None:
+    def _how_it_stands(self, here: str) -> str:
+        return max(self.met.moves.get(here, []), default=(0, ""))[1]
+
+    def _how_far(self, boot: str, ended: bool) -> tuple[bool, bool, float, str]:
+        fits = (min(self.met.moves[boot])[1] == "reopened") is ended
+        return (not fits, not self.met.left(boot), self.met.grants.get(boot, inf), boot)
+
+    def _enter(self, boot: str, stood: int) -> None:
         self.boots.append(boot)
-        if boot in went_on:
-            self.zeros[boot] = min(went_on[boot]) - stood
+        if boot in self.met.went_on:
+            self.zeros[boot] = min(self.met.went_on[boot]) - stood
         else:
             self.stands[boot] = stood

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 from exercise_kit import Made, drill
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldctl.drill.plan import Burial
+from fieldctl.drill.score import state_of
 from fieldctl.drill.timeline import Timeline, timeline
 from fieldctl.events import Fact
 from fieldctl.units import US_PER_S, HostTime, Stamp
@@ -106,6 +107,111 @@ def test_reopened_in_another_boot_goes_on_from_its_end() -> None:
     other = Made(PLAN, boot="b", zero_us=0)
     times = timeline([make.started(), make.ended("stopped", 30), other.reopened(12)])
     assert since_s(times, "b", 12) == 30
+
+
+@pytest.mark.parametrize(("first", "second"), [("b", "c"), ("c", "b")])
+@pytest.mark.parametrize("how", ["stopped", "crashed"])
+def test_names_of_boots_have_no_order(first: str, second: str, how: str) -> None:
+    """On in one boot after a clean stop, then in the next: the one between is not lost by its name."""
+    make = made()
+    last = at(first, 20)
+    noticed = last if how == "stopped" else at(second, 2)
+    facts = [
+        make.started(), make.interrupted(at("m", 150), at("m", 150)), make.resumed(at(first, 8)),
+        make.interrupted(last, noticed), make.resumed(at(second, 9)),
+    ]  # fmt: skip
+    times = timeline(facts)
+    assert times.boots == ("m", first, second)
+    assert (since_s(times, first, 8), since_s(times, second, 9)) == (50, 62)
+
+
+def test_ended_in_a_boot_of_its_own_and_reopened_in_another() -> None:
+    """Nobody let it go on in b, a person stopped it there: that comes before it was reopened in a."""
+    make, b, a = made(), Made(PLAN, boot="b", zero_us=0), Made(PLAN, boot="a", zero_us=0)
+    facts = [make.started(), make.interrupted(at("m", 150), at("m", 150)), b.ended("stopped", 9), a.reopened(12)]
+    times = timeline(facts)
+    assert times.boots == ("m", "b", "a")
+    assert since_s(times, "b", 9) is None
+    assert since_s(times, "a", 12) == 50
+    assert state_of(facts[:3]) == "stopped"
+    assert state_of(facts) == state_of(facts[::-1]) == "running"
+
+
+class Season:
+    """One exercise through the lives of controllers and hosts; what is true is kept beside the facts."""
+
+    def __init__(self, boots: list[str]) -> None:
+        self.boots = boots
+        self.make = Made(PLAN, boot="m", zero_us=0)
+        self.now_s = 100
+        self.last_s = 0  # when it was last known in this boot
+        self.status = "running"
+        self.zeros = {"m": 100}
+        self.stood_s = 0
+        self.grants = 0
+        self.facts: list[Fact] = [made().started()]
+        self.gives()
+
+    def gives(self) -> None:
+        self.grants += 1
+        self.facts.append(self.make.given("A", self.grants, self.make.at(self.now_s + 500)))
+
+    def interrupted(self, last: HostTime) -> None:
+        self.facts.append(self.make.interrupted(last, self.make.at(self.now_s)))
+        self.status = "interrupted"
+
+    def reboots(self, now_s: int) -> None:
+        if self.make.boot in self.zeros:
+            self.stood_s = self.last_s - self.zeros[self.make.boot]
+        self.make.boot, self.now_s, self.last_s = self.boots.pop(), now_s, 0
+
+    def lives(self, what: str, wait_s: int) -> None:
+        """What may happen where it stands; the rest is no move of a controller."""
+        before, before_s = self.make.at(self.now_s), self.now_s
+        self.now_s += 1 + wait_s
+        now = self.make.at(self.now_s)
+        match what, self.status:
+            case "clean stop", "running":
+                self.last_s = self.now_s
+                self.interrupted(now)
+            case "long gap", "running":
+                self.last_s = before_s
+                self.interrupted(before)
+            case "short gap", "running":
+                self.facts.append(self.make.resumed(now))
+            case "crash", "running" if self.boots:
+                self.last_s = self.now_s
+                self.reboots(1 + wait_s)
+                self.interrupted(now)
+            case "end", "running" | "interrupted":
+                self.last_s = self.now_s
+                self.facts.append(self.make.ended("stopped", self.now_s))
+                self.status = "stopped"
+            case "reboot", "interrupted" | "stopped" if self.boots:
+                self.reboots(1 + wait_s)
+            case "on", "interrupted" | "stopped":
+                self.zeros.setdefault(self.make.boot, self.now_s - self.stood_s)
+                stopped = self.status == "stopped"
+                self.facts.append(self.make.reopened(self.now_s) if stopped else self.make.resumed(now))
+                self.status = "running"
+                self.gives()
+
+
+LIFE = st.sampled_from(["clean stop", "crash", "long gap", "short gap", "end", "reboot", "reboot", "on", "on", "on"])
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.permutations(list("abcdefz")), st.lists(st.tuples(LIFE, st.integers(0, 9)), max_size=25), st.data())
+def test_any_season_has_its_true_clock_in_any_order(
+    boots: list[str], lives: list[tuple[str, int]], data: st.DataObject
+) -> None:
+    season = Season(boots)
+    for what, wait_s in lives:
+        season.lives(what, wait_s)
+    facts = data.draw(st.permutations(season.facts))
+    times = timeline(facts)
+    assert {boot: zero // US_PER_S for boot, zero in times.zeros} == season.zeros
+    assert state_of(facts) == season.status
 
 
 def test_a_boot_out_of_nowhere_has_no_time() -> None:
