@@ -6,7 +6,7 @@ import ssl
 from dataclasses import dataclass, field
 from typing import Literal
 
-from aiomqtt import MqttCodeError, MqttError
+from aiomqtt import MqttCodeError
 from aiomqtt.exceptions import MqttConnectError
 from paho.mqtt.reasoncodes import ReasonCode
 
@@ -85,7 +85,7 @@ def _reason(why: BaseException) -> int | None:
     return None
 
 
-def cannot_connect(broker: BrokerAt, why: MqttError) -> FieldctlError:
+def cannot_connect(broker: BrokerAt, why: BaseException) -> FieldctlError:
     """Why no connection came about, with its remedy."""
     where = f"{broker.host}:{broker.port}"
     if isinstance(why, MqttConnectError) and _reason(why) in BAD_USER:

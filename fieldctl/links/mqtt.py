@@ -46,6 +46,7 @@ PACKET_MAX = 65_536  # told to the broker, so that it cannot make us hold more
 ARRIVED_MAX = 1024  # messages waiting for the receiver: four for each of 256 targets
 DRAIN_A_TURN = 64  # messages given on in one turn of the loop, so that a flood cannot starve the buses
 UNSENT_MAX = 1024  # messages waiting for the socket
+SUBSCRIBE_TOGETHER = 8  # topics in one packet: 63 bytes each at most, within the broker's limit of 1024
 SUBSCRIBE_FAILED = 0x80  # MQTT 5, section 3.9.3, and MQTT 3.1.1, section 3.9.3: this and above is a refusal
 CANCEL_AGAIN_S = 0.05
 FAREWELL_S = 1.0  # at closing, for what still waits and for the status
@@ -123,9 +124,10 @@ class MqttLink(OneLife):
             await self._subscribe()
             await self._say(topics.ONLINE)
         except BaseException as why:
+            ended_by = self._client.ended_by()
             await self._client.leave()
             if isinstance(why, aiomqtt.MqttError):
-                raise cannot_connect(self._broker, why) from why
+                raise cannot_connect(self._broker, ended_by or why) from why
             raise
         self._task = self._loop.create_task(self._carry(), name=f"mqtt link {self.name}")
 
@@ -142,14 +144,10 @@ class MqttLink(OneLife):
             wanted = [topics.every_up(self._site)]
         else:
             wanted = [topics.down(self._site, t) for t in (*self._targets, None)]
-        if self._broker.version == "5":
-            options = SubscribeOptions(
-                qos=0, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND
-            )
-            codes = await self._client.subscribe([(topic, options) for topic in wanted])
-        else:
-            codes = await self._client.subscribe([(topic, 0) for topic in wanted])
-        for topic, code in zip(wanted, [_number(code) for code in codes], strict=True):
+        codes: list[int] = []
+        for at in range(0, len(wanted), SUBSCRIBE_TOGETHER):
+            codes += await self._client.ask_for(wanted[at : at + SUBSCRIBE_TOGETHER], self._broker.version == "5")
+        for topic, code in zip(wanted, codes, strict=True):
             if code >= SUBSCRIBE_FAILED:
                 raise Refused(
                     f"The broker {self.name} does not let {self._broker.user} read {topic}.",
@@ -278,6 +276,17 @@ def _inbox(take: Callable[[aiomqtt.Message], None]) -> type[asyncio.Queue[aiomqt
 
 class _Client(aiomqtt.Client):
     """aiomqtt's client, which also gives back the socket, its reader and its task after a failure."""
+
+    async def ask_for(self, wanted: Sequence[str], five: bool) -> list[int]:
+        """Subscribe; gives the broker's answer for each. MQTT 5: nothing left retained, flags as they were written."""
+        if not five:
+            return [_number(code) for code in await self.subscribe([(topic, 0) for topic in wanted])]
+        options = SubscribeOptions(qos=0, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
+        return [_number(code) for code in await self.subscribe([(topic, options) for topic in wanted])]
+
+    def ended_by(self) -> BaseException | None:
+        """What ended the connection, when that is known: aiomqtt's own error is then only that it waited in vain."""
+        return self._disconnected.exception() if self._disconnected.done() else None
 
     async def leave(self) -> None:
         """Say goodbye if the broker still listens, and hold nothing afterwards."""

@@ -17,7 +17,7 @@ from fieldctl.links import mqtt, topics
 from fieldctl.links.broker_at import BrokerAt
 from fieldctl.links.link import Link
 from fieldctl.links.mqtt import MqttLink, open_mqtt
-from fieldctl.units import TargetId
+from fieldctl.units import TargetId, target_from_address
 from sims.broker import Mosquitto, free_port, start_broker
 
 A, B, FAR = TargetId("0a1b2c3d"), TargetId("0a1b2c3e"), TargetId("000000f1")
@@ -93,6 +93,31 @@ async def test_all_off_reaches_everybody_and_an_order_only_its_target(broker, ea
     assert ear.messages[0][:2] == (FAR, b"from afar")
     for node in (link, *nodes):
         await node.close()
+
+
+async def test_a_bridge_stands_before_a_whole_bus(ear):
+    """32 targets and a long site name: their subscriptions do not fit into one packet of the broker."""
+    site, behind = "x" * 32, [target_from_address(i) for i in range(1, 33)]
+    broker = await start_broker(site, [], bridges={"upper": behind})
+    far = Listening()
+    link = await open_mqtt(site, broker.login("controller"), ear, now=now)
+    bridge = await open_mqtt(site, broker.login("bridge-upper"), far, now=now, role="bridge", targets=behind)
+    for who in behind:
+        link.send(who.encode(), who)
+    link.send(b"all off")
+    await far.until(lambda: len(far.messages) == 33)
+    assert [m[:2] for m in far.messages] == [*((who, who.encode()) for who in behind), (None, b"all off")]
+    await bridge.close()
+    await link.close()
+    await broker.stop()
+
+
+async def test_a_broker_that_ends_it_before_it_began_is_quoted(broker, ear, monkeypatch, nothing_left):
+    monkeypatch.setattr(mqtt, "ANSWER_S", 0.3)
+    monkeypatch.setattr(mqtt, "SUBSCRIBE_TOGETHER", 1000)
+    behind = [target_from_address(i) for i in range(1, 64)]
+    with pytest.raises(Unreachable, match="Packet too large"):
+        await open_mqtt(SITE, broker.login("bridge-upper"), ear, now=now, role="bridge", targets=behind)
 
 
 async def test_many_in_one_turn_keep_their_order_and_none_is_missing(broker, ear):
