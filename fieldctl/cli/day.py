@@ -11,22 +11,25 @@ from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
 
 day = typer.Typer(
     help="Open and close the field.",
-    epilog="Example:  fieldctl day open --by Ansel --hazard 'low, with the patrol' --snow 1.9 --sweep 'Mira, nothing'",
     no_args_is_help=True,
 )
 manual = typer.Typer(help="Count hand-buried units out and in.", no_args_is_help=True)
 
+Unit = Annotated[str, typer.Argument(help="The label of the hand-buried unit.")]
 Exceptions = Annotated[list[str] | None, typer.Option("--exception", help="Key of a problem that is signed for.")]
 Targets = Annotated[list[str] | None, typer.Option(help="A target's id; may be given several times.")]
 
 
-@day.command()
+@day.command(epilog="Example:  fieldctl day check")
 def check(site: SiteDir = HERE, json: AsJson = False, touched: Targets = None) -> None:
     """What is in the way of opening, or of closing an open field; changes nothing."""
     ask(site, "day-check", json, _problems, touched=tuple(touched or ()))
 
 
-@day.command("open")
+@day.command(
+    "open",
+    epilog="Example:  fieldctl day open --by Ansel --hazard 'low, with the patrol' --snow 1.9 --sweep 'Mira, nothing'",
+)
 def open_(
     site: SiteDir = HERE,
     json: AsJson = False,
@@ -36,7 +39,7 @@ def open_(
     touched: Targets = None,
     sweep: Annotated[str, typer.Option(help="Who swept for stray signals, and what was heard.")] = "",
     exception: Exceptions = None,
-    notes: str = "",
+    notes: Annotated[str, typer.Option(help="Anything else worth keeping.")] = "",
 ) -> None:
     """Open the field; refused with everything that is still in the way."""
     ask(
@@ -54,7 +57,9 @@ def open_(
     )
 
 
-@day.command()
+@day.command(
+    epilog="Example:  fieldctl day close --by Ansel --signed Ansel --own-units-back --walk 'Tove, both zones, nothing'"
+)
 def close(
     site: SiteDir = HERE,
     json: AsJson = False,
@@ -80,7 +85,7 @@ def close(
     )
 
 
-@day.command()
+@day.command(epilog="Example:  fieldctl day renewed tilled --zone upper")
 def renewed(
     how: Annotated[str, typer.Argument(help="tilled, snowed over …")],
     zone: Annotated[str | None, typer.Option(help="One zone; the whole field otherwise.")] = None,
@@ -92,15 +97,22 @@ def renewed(
     ask(site, "day-renewed", json, _fresh, by=who(by), how=how, zone=zone)
 
 
-@manual.command("out")
-def out(unit: str, zone: str, place: str, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
+@manual.command("out", epilog="Example:  fieldctl manual out hand-3 upper 'below the lone larch'")
+def out(
+    unit: Unit,
+    zone: Annotated[str, typer.Argument(help="The zone that it is buried in.")],
+    place: Annotated[str, typer.Argument(help="Where, in words.")],
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
     """A unit was buried by hand: it cannot be switched off from here."""
     ask(site, "manual-out", json, _out, unit=unit, zone=zone, place=place, by=who(by))
 
 
-@manual.command("in")
+@manual.command("in", epilog="Example:  fieldctl manual in hand-3 --seen-off")
 def in_(
-    unit: str,
+    unit: Unit,
     seen_off: Annotated[bool, typer.Option(help="Somebody saw that it is off.")] = False,
     site: SiteDir = HERE,
     json: AsJson = False,

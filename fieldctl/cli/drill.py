@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, SiteDir
 
+if TYPE_CHECKING:
+    from fieldctl.drill.plan import Drill
+
+PICTURES = (".svg", ".png")
+
 drill = typer.Typer(
     help="List and check the drills on file.",
-    epilog="Example:  fieldctl drill check drills/close-pair.toml",
     no_args_is_help=True,
 )
 
 
-@drill.command("list")
+@drill.command("list", epilog="Example:  fieldctl drill list")
 def list_(site: SiteDir = HERE, json: AsJson = False) -> None:
     """Every drill of the site with what it asks for; needs no serve."""
     from fieldctl.errors import FileFaults
@@ -25,7 +29,7 @@ def list_(site: SiteDir = HERE, json: AsJson = False) -> None:
     rows: list[dict[str, Any]] = []
     for path in sorted((site / "drills").glob("*.toml")):
         try:
-            plan = _read(path)
+            plan = _read(path, site)
         except FileFaults as faults:
             rows.append({"drill": path.stem, "faults": [str(f) for f in faults.faults]})
             continue
@@ -52,15 +56,19 @@ def list_(site: SiteDir = HERE, json: AsJson = False) -> None:
     show.table(("drill", "title", "burials", "limit"), table)
 
 
-@drill.command()
-def check(files: Annotated[list[Path], typer.Argument(help="Drill files.")], json: AsJson = False) -> None:
+@drill.command(epilog="Example:  fieldctl drill check close-pair drills/mine.toml")
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Drill files, or names of the site's drills.")],
+    site: SiteDir = HERE,
+    json: AsJson = False,
+) -> None:
     """Read drill files and name every fault with its line."""
     from fieldctl.errors import Fault, FileFaults
 
     faults: list[Fault] = []
     for path in files:
         try:
-            _read(path)
+            _read(path, site)
         except FileFaults as found:
             faults += found.faults
     if faults:
@@ -71,9 +79,9 @@ def check(files: Annotated[list[Path], typer.Argument(help="Drill files.")], jso
         print(f"No fault in {len(files)} file{'s' if len(files) != 1 else ''}.")
 
 
-@drill.command()
+@drill.command(epilog="Example:  fieldctl drill preview three-in-sequence --skill novice --picture map.svg")
 def preview(
-    file: Annotated[Path, typer.Argument(help="A drill file.")],
+    file: Annotated[Path, typer.Argument(help="A drill file, or the name of one of the site's drills.")],
     runs: Annotated[int, typer.Option(help="How many repetitions.")] = 1000,
     skill: Annotated[str, typer.Option(help="novice, trained or practised.")] = "trained",
     searchers: Annotated[int, typer.Option(help="How many search together.")] = 1,
@@ -86,13 +94,19 @@ def preview(
 ) -> None:
     """How long is a group likely to need? An estimate by simulated searchers."""
     from fieldctl.drill.pick import Candidate, pick
-    from fieldctl.errors import Refused
+    from fieldctl.errors import BadInput, Refused
     from fieldctl.rehearsal import as_lines, beside_recorded, preview
     from fieldctl.rehearsal.apart import disturbance_of
     from fieldctl.rehearsal.picture import picture_of
     from fieldctl.site.files import load_site
 
-    plan, found = _read(file), load_site(site)
+    if picture is not None and (picture.suffix not in PICTURES or not picture.parent.is_dir()):
+        raise BadInput(
+            f"No picture can be written to {picture}.",
+            expected=f"a file {' or '.join(PICTURES)} in a folder that is there",
+            remedy="Name another file.",
+        )
+    plan, found = _read(file, site), load_site(site)
     candidates = [
         Candidate(p.target, p.zone, p.x_m, p.y_m, p.depth_m, None if p.axis is None else p.axis.tilt_deg)
         for p in found.places
@@ -139,11 +153,17 @@ def _recorded(site: Path, drill_name: str) -> dict[str, list[float | None]]:
     return times
 
 
-def _read(path: Path) -> Any:
+def _read(named: Path, site: Path) -> Drill:
+    """The drill of a file, or of that name in the site's drills/."""
     from fieldctl.drill.files import read_drill
     from fieldctl.errors import NotFound
     from fieldctl.site.files import read_text
 
+    by_name = site / "drills" / f"{named.name.removesuffix('.toml')}.toml"
+    path = by_name if not named.exists() and named.name == str(named) else named
     if not path.is_file():
-        raise NotFound(f"There is no file {path}.", remedy="Name a drill file, such as drills/one-burial.toml.")
+        known = ", ".join(sorted(p.stem for p in by_name.parent.glob("*.toml"))) or "none"
+        raise NotFound(
+            f"There is no drill {named}.", expected=f"a file, or one of {known}", remedy="Name one of these."
+        )
     return read_drill(read_text(path, path.name), path.name)

@@ -12,22 +12,27 @@ from fieldctl.errors import BadInput
 
 exercise = typer.Typer(
     help="Start, follow, stop and correct exercises.",
-    epilog="Example:  fieldctl exercise start three-in-sequence --searcher Tove --searcher Jon",
     no_args_is_help=True,
 )
 Ago = Annotated[float, typer.Option("--ago", help="How many seconds ago it was.")]
+DrillName = Annotated[str, typer.Argument(help="The name of a drill on file; see fieldctl drill list.")]
 Name = Annotated[str, typer.Argument(help="The exercise, such as x12.")]
 
 
-@exercise.command()
-def check(drill: str, seed: int = 0, site: SiteDir = HERE, json: AsJson = False) -> None:
+@exercise.command(epilog="Example:  fieldctl exercise check three-in-sequence")
+def check(
+    drill: DrillName,
+    seed: Annotated[int, typer.Option(help="The same seed picks the same targets.")] = 0,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+) -> None:
     """Who would play what, and what is in the way, each with its remedy."""
     ask(site, "exercise-check", json, _check, drill=drill, seed=seed)
 
 
-@exercise.command()
+@exercise.command(epilog="Example:  fieldctl exercise start three-in-sequence --searcher Tove --searcher Jon")
 def start(
-    drill: str,
+    drill: DrillName,
     searcher: Annotated[list[str] | None, typer.Option(help="Who searches; may be given several times.")] = None,
     seed: Annotated[int | None, typer.Option(help="The same seed picks the same targets.")] = None,
     target: Annotated[list[str] | None, typer.Option(help="BURIAL=TARGET names one outright.")] = None,
@@ -54,37 +59,37 @@ def start(
     )
 
 
-@exercise.command()
+@exercise.command(epilog="Example:  fieldctl exercise stop x12")
 def stop(name: Name, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
     """Stop an exercise: everything of it falls quiet."""
     ask(site, "exercise-stop", json, one, exercise=name, by=who(by))
 
 
-@exercise.command()
+@exercise.command(epilog="Example:  fieldctl exercise reopen x12")
 def reopen(name: Name, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
     """Take back the end of an exercise: what is not found sends again."""
     ask(site, "exercise-reopen", json, one, exercise=name, by=who(by))
 
 
-@exercise.command()
+@exercise.command(epilog="Example:  fieldctl exercise resume x12")
 def resume(name: Name, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
     """Go on with an interrupted exercise."""
     ask(site, "exercise-resume", json, one, exercise=name, by=who(by))
 
 
-@exercise.command("list")
+@exercise.command("list", epilog="Example:  fieldctl exercise list")
 def list_(site: SiteDir = HERE, json: AsJson = False) -> None:
     """Every exercise still in mind."""
     ask(site, "exercise-list", json, _all)
 
 
-@exercise.command("show")
+@exercise.command("show", epilog="Example:  fieldctl exercise show x12")
 def show_(name: Name, site: SiteDir = HERE, json: AsJson = False) -> None:
     """One exercise with its result so far."""
     ask(site, "exercise-show", json, one, exercise=name)
 
 
-@exercise.command()
+@exercise.command(epilog="Example:  fieldctl exercise call x12 --burial A --searcher Jon --ago 3")
 def call(
     name: Name,
     burial: Annotated[str | None, typer.Option(help="For which burial.")] = None,
@@ -98,7 +103,7 @@ def call(
     ask(site, "exercise-call", json, one, exercise=name, burial=burial, searcher=searcher, ago_s=ago, by=who(by))
 
 
-@exercise.command()
+@exercise.command(epilog="Example:  fieldctl exercise split x12 airway --burial A")
 def split(
     name: Name,
     what: Annotated[str, typer.Argument(help="signal, coarse, fine, airway, or any other moment.")],
@@ -113,8 +118,9 @@ def split(
 
 
 @exercise.command(
-    epilog="Changes: void ID, judge ID KIND, merge ID ID, add-hit BURIAL SECONDS, place-call ID BURIAL, "
-    "give BURIAL SEARCHER, shift-start EXERCISE SECONDS, undo ID."
+    epilog="Example:  fieldctl exercise correct x12 add-hit A 83.5 --why 'its pad was iced over'.  Changes: void ID, "
+    "judge ID KIND, merge ID ID, add-hit BURIAL SECONDS, place-call ID BURIAL, give BURIAL SEARCHER, shift-start "
+    "EXERCISE SECONDS, undo ID."
 )
 def correct(
     name: Name,
@@ -141,8 +147,15 @@ def correct(
     )
 
 
-@exercise.command()
-def answer(name: Name, question: str, choice: str, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
+@exercise.command(epilog="Example:  fieldctl exercise answer x12 QUESTION keep")
+def answer(
+    name: Name,
+    question: Annotated[str, typer.Argument(help="The id of the question, as exercise show lists it.")],
+    choice: Annotated[str, typer.Argument(help="One of its choices.")],
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
     """Decide something that the field asked."""
     ask(site, "exercise-answer", json, one, exercise=name, question=question, answer=choice, by=who(by))
 

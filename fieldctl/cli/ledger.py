@@ -2,40 +2,57 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from json import loads
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, SiteDir
 from fieldctl.cli.outside import ledger_path
-from fieldctl.errors import EXIT_FAILURE, BadInput
+from fieldctl.errors import EXIT_FAILURE, BadInput, NotFound
+
+if TYPE_CHECKING:
+    from fieldctl.ledger.reader import Reader
 
 HASH_DIGITS = 64
 
 ledger = typer.Typer(
     help="The append-only log: give it out, prove its chain, score it anew.",
-    epilog="Example:  fieldctl ledger export > winter.jsonl",
     no_args_is_help=True,
 )
 
 
-@ledger.command()
+@ledger.command(epilog="Example:  fieldctl ledger export > winter.jsonl")
 def export(
     site: SiteDir = HERE,
+    json: AsJson = False,
     exercise: Annotated[str | None, typer.Option(help="One exercise only.")] = None,
     csv: Annotated[bool, typer.Option(help="The strikes as CSV.")] = False,
     names: Annotated[bool, typer.Option(help="With people's names.")] = False,
 ) -> None:
-    """Every entry as JSON Lines, or the strikes as CSV, on stdout."""
+    """Every entry as JSON Lines, or the strikes as CSV, on stdout; with --json as one object."""
+    if csv and json:
+        raise BadInput("CSV is not JSON.", expected="--csv or --json", remedy="Leave one of them out.")
     from fieldctl.ledger.export import export_lines, strikes_csv
     from fieldctl.ledger.reader import Reader
 
     with Reader.read(ledger_path(site)) as reader:
-        show.text(strikes_csv(reader, exercise) if csv else export_lines(reader, exercise, names=names))
+        _known(reader, exercise)
+        if json:
+            head, *rows = map(loads, export_lines(reader, exercise, names=names))
+            show.as_json({**head, "entries": rows[:-1]})  # the last one is the end's count
+        else:
+            show.text(strikes_csv(reader, exercise) if csv else export_lines(reader, exercise, names=names))
 
 
-@ledger.command()
+def _known(reader: Reader, exercise: str | None) -> None:
+    """NotFound for an exercise that the log does not hold: nothing is no answer."""
+    if exercise is not None and next(reader.facts(exercise=exercise), None) is None:
+        raise NotFound(f"The log holds no exercise {exercise!r}.", remedy="Look at the list: fieldctl ledger replay.")
+
+
+@ledger.command(epilog="Example:  fieldctl ledger verify")
 def verify(
     site: SiteDir = HERE,
     json: AsJson = False,
@@ -71,7 +88,7 @@ def _head(noted: str) -> tuple[int, str]:
     return int(number), digest.lower()
 
 
-@ledger.command()
+@ledger.command(epilog="Example:  fieldctl ledger replay --exercise x12")
 def replay(
     site: SiteDir = HERE,
     json: AsJson = False,
@@ -82,6 +99,7 @@ def replay(
     from fieldctl.ledger.reader import Reader
 
     with Reader.read(ledger_path(site)) as reader:
+        _known(reader, exercise)
         results, unreadable = replayed(reader, exercise)
         names = reader.names()
         stamps = stamps_that_differ(reader, exercise)

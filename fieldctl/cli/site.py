@@ -14,13 +14,14 @@ from fieldctl.cli.outside import make_key
 
 site = typer.Typer(
     help="Begin a site, check its files, look at a survey.",
-    epilog="Example:  fieldctl site new larch-hollow   (an invented site with twelve targets and four drills)",
     no_args_is_help=True,
 )
 
 
-@site.command()
-def new(folder: Path, json: AsJson = False) -> None:
+@site.command(
+    epilog="Example:  fieldctl site new larch-hollow   (an invented site with twelve targets and four drills)"
+)
+def new(folder: Annotated[Path, typer.Argument(help="A new or empty folder.")], json: AsJson = False) -> None:
     """Write a commented site.toml, four example drills and the site's key; nothing existing is touched."""
     from fieldctl.site.new import new_site
 
@@ -35,7 +36,7 @@ def new(folder: Path, json: AsJson = False) -> None:
     print(f"\nNext: look through {folder}/site.toml, then: fieldctl serve --site {folder}")
 
 
-@site.command()
+@site.command(epilog="Example:  fieldctl site check --site larch-hollow")
 def check(site: SiteDir = HERE, json: AsJson = False) -> None:
     """Read site.toml, surveys and drills, and name every fault with its line."""
     from fieldctl.drill.files import read_drill
@@ -63,7 +64,7 @@ def check(site: SiteDir = HERE, json: AsJson = False) -> None:
         print(f"No fault: {targets} targets, {len(drills)} drills.")
 
 
-@site.command()
+@site.command(epilog="Example:  fieldctl site survey field.gpx --site larch-hollow")
 def survey(
     file: Annotated[Path, typer.Argument(help="GeoJSON, GPX, or CSV in metres.")],
     site: SiteDir = HERE,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -11,46 +13,57 @@ from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
 
 target = typer.Typer(
     help="Add, name, find and take out targets.",
-    epilog="Example:  fieldctl target search bus   then   fieldctl target add bus HARDWARE SECRET --name 'Larch 9'",
     no_args_is_help=True,
 )
 Who = Annotated[str, typer.Argument(help="A target's id or name.")]
+LinkName = Annotated[str, typer.Argument(help="The name of the link in site.toml.")]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]
 
 
-@target.command("list")
+@target.command("list", epilog="Example:  fieldctl target list")
 def list_(site: SiteDir = HERE, json: AsJson = False) -> None:
     """Every target: state, signal as it says, ± of its clock, battery."""
     ask(site, "target-list", json, lambda row: rows(row["targets"]))
 
 
-@target.command()
-def search(link: str, site: SiteDir = HERE, json: AsJson = False) -> None:
+@target.command(epilog="Example:  fieldctl target search bus")
+def search(link: LinkName, site: SiteDir = HERE, json: AsJson = False) -> None:
     """Who is new on a bus? Several may answer at once; takes some seconds."""
     ask(site, "target-search", json, _found, link=link)
 
 
-@target.command()
+@target.command(
+    epilog="Example:  fieldctl target add bus 696e76640000000d --name 'Larch 13'   (and type the secret of its label)"
+)
 def add(
-    link: str,
+    link: LinkName,
     hardware: Annotated[str, typer.Argument(help="The hardware id on its label.")],
-    secret: Annotated[str, typer.Argument(help="The factory secret on its label.")],
+    secret_file: Annotated[
+        Path | None, typer.Option(help="A file with the factory secret on its label; asked for otherwise.")
+    ] = None,
     name: Annotated[str, typer.Option(help="A name for people.")] = "",
     site: SiteDir = HERE,
     json: AsJson = False,
     by: By = "",
 ) -> None:
     """Give a new target keys of this site; press its button first."""
+    secret = _secret(secret_file)
     ask(site, "target-add", json, _one, link=link, hardware=hardware, secret=secret, name=name, by=who(by))
 
 
-@target.command()
-def name(who_: Who, new: str, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
+@target.command(epilog="Example:  fieldctl target name 5ee00003 'Lone larch'")
+def name(
+    who_: Who,
+    new: Annotated[str, typer.Argument(help="The name for people, such as the label on its stake.")],
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
     """Give a target a name for people."""
     ask(site, "target-name", json, _one, target=who_, name=new, by=who(by))
 
 
-@target.command()
+@target.command(epilog="Example:  fieldctl target find 'Lone larch'")
 def find(
     who_: Who,
     send: Annotated[bool, typer.Option(help="Let it send so that a receiver finds it (closed field only).")] = False,
@@ -65,13 +78,13 @@ def find(
         ask(site, "target-locate", json, _one, target=who_, send=send)
 
 
-@target.command()
+@target.command(epilog="Example:  fieldctl target rotate 'Lone larch'")
 def rotate(who_: Who, site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
     """Give a target new keys."""
     ask(site, "target-rotate", json, _one, target=who_, by=who(by))
 
 
-@target.command("take-out")
+@target.command("take-out", epilog="Example:  fieldctl target take-out 'Lone larch' --reason 'its mast leans'")
 def take_out(
     who_: Who,
     reason: Reason = "",
@@ -84,16 +97,25 @@ def take_out(
     ask(site, "target-take-out", json, _one, target=who_, reason=reason, lost=lost, by=who(by))
 
 
-@target.command()
+@target.command(epilog="Example:  fieldctl target bar 'Lone larch' --reason 'heard though it says quiet'")
 def bar(who_: Who, reason: Reason = "", site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
     """Bar a target from use until it is dug out."""
     ask(site, "target-bar", json, _one, target=who_, reason=reason, by=who(by))
 
 
-@target.command()
+@target.command(epilog="Example:  fieldctl target clear 'Lone larch' --reason 'dug out, silent on the bench'")
 def clear(who_: Who, reason: Reason = "", site: SiteDir = HERE, json: AsJson = False, by: By = "") -> None:
     """A barred target was dug out and seen to be quiet."""
     ask(site, "target-clear", json, _one, target=who_, reason=reason, by=who(by))
+
+
+def _secret(file: Path | None) -> str:
+    """A label's secret from a file, a pipe or typed unseen: arguments are seen by every account of the machine."""
+    if file is not None:
+        return file.read_text(encoding="ascii", errors="replace").strip()
+    if sys.stdin.isatty():
+        return str(typer.prompt("Factory secret on its label", hide_input=True, err=True)).strip()
+    return sys.stdin.readline().strip()
 
 
 def rows(targets: list[dict[str, Any]]) -> None:

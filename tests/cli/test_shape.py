@@ -1,0 +1,53 @@
+"""The public surface of the command line: every command takes --site and --json, and its help shows an example."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+import typer
+from typer.main import get_command
+
+from fieldctl.cli.main import app
+
+EXPECTED = [
+    "all-off", "all-off release", "bridge", "broker config", "day check", "day close", "day open", "day renewed",
+    "doctor", "drill check", "drill list", "drill preview", "exercise answer", "exercise call", "exercise check",
+    "exercise correct", "exercise list", "exercise reopen", "exercise resume", "exercise show", "exercise split",
+    "exercise start", "exercise stop", "generation raise", "ledger export", "ledger replay", "ledger verify", "links",
+    "manual in", "manual out", "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
+    "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
+]  # fmt: skip
+NO_SITE = ("site new",)  # which names the folder that it makes
+
+
+def commands(command: object, name: str = "") -> Iterator[tuple[str, object]]:
+    below = getattr(command, "commands", {})
+    for word, sub in below.items():
+        yield from commands(sub, f"{name} {word}".strip())
+    if not below or getattr(command, "invoke_without_command", False):
+        yield name, command
+
+
+FOUND = dict(commands(get_command(app)))
+
+
+def options(command: object) -> set[str]:
+    return {word for parameter in command.params for word in parameter.opts}  # type: ignore[attr-defined]
+
+
+def test_the_commands_there_are() -> None:
+    assert sorted(FOUND) == EXPECTED
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_every_command(name: str) -> None:
+    command = FOUND[name]
+    assert isinstance(command, typer.core.TyperCommand | typer.core.TyperGroup)
+    assert "--json" in options(command)
+    assert ("--site" in options(command)) is (name not in NO_SITE)
+    assert command.help
+    assert "Example:" in (command.epilog or ""), "no example in its help"
+    assert f"fieldctl {name}" in (command.epilog or "")
+    for parameter in command.params:
+        assert getattr(parameter, "help", None), f"{parameter.name} says nothing of itself"
