@@ -80,6 +80,13 @@ def test_an_order_leaves_before_its_moment_and_not_long_before() -> None:
         assert len(effects) == wanted, now
 
 
+def test_before_its_start_is_committed_the_clock_proposes_nothing() -> None:
+    shell = Shell(drill(Burial("A")), start=False)
+    assert next_due(shell.engine) is None
+    assert step(shell.engine, Clock(HostUs(shell.now_us), shell.make.boot)) == (shell.engine, ())
+    assert not shell.engine.searching
+
+
 def test_a_chain_of_finds_switches_on_one_after_another() -> None:
     shell = Shell(drill(Burial("A"), Burial("B", signal=after("A")), Burial("C", signal=after("B")))).run(20)
     shell.strike("A")
@@ -716,6 +723,8 @@ def test_what_a_restart_finds_on_its_way_is_wished_again() -> None:
         Send("B", ordered.burials["B"].target, 0, 600_000_000),
     )
     assert after_restart(ordered, shell.make.at(600))[1] == ()  # its last moment has passed
+    granted, _ = step(ordered, Committed(shell.make.given("A", 1, shell.make.at(600))))
+    assert [e.burial for e in after_restart(granted, here)[1] if isinstance(e, Send)] == ["B"]  # its lease is taken up
 
     asked = Shell(plan).run(20)
     asked.end("B", "rebooted")
