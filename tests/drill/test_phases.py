@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import product
-from pathlib import Path
 from typing import get_args
 
 import pytest
@@ -54,10 +53,6 @@ def test_the_printed_table_is_the_table() -> None:
         phase, what, then, act = (cell.strip() for cell in row.strip("|").split("|"))
         read[phase, what] = (then, words[act])
     assert read == TABLE
-
-
-def test_the_copy_for_developers_is_the_table() -> None:
-    assert table_as_text() in (Path(__file__).parents[2] / "DEVELOPERS.md").read_text()
 
 
 @pytest.mark.parametrize(("phase", "happening"), list(product(get_args(Phase), get_args(Happening))))
