@@ -28,7 +28,7 @@ READY_WITHIN_S = 20.0
 SITE = """
 name = "larch-hollow"
 title = "Larch Hollow (invented)"
-grant_s = 30
+grant_s = {grant_s}
 
 [[serial]]
 name = "bus"
@@ -77,14 +77,19 @@ class Served:
     serve: subprocess.Popen[str] | None = None
     said: list[str] = field(default_factory=list)
 
-    def start(self) -> None:
-        """Start serve and wait until it answers."""
+    def begin(self) -> None:
+        """Start serve and wait for nothing."""
         self.serve = subprocess.Popen(
             [FIELDCTL, "serve", "--site", str(self.folder)],
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
         )
+
+    def start(self) -> None:
+        """Start serve and wait until it answers."""
+        self.begin()
+        assert self.serve is not None
         deadline = time.monotonic() + READY_WITHIN_S
         while time.monotonic() < deadline:
             with contextlib.suppress(FieldctlError):
@@ -154,7 +159,7 @@ class Served:
 
 
 @contextlib.contextmanager
-def served(folder: Path, seed: int = 1) -> Iterator[Served]:
+def served(folder: Path, seed: int = 1, grant_s: int = 30) -> Iterator[Served]:
     """A site with four targets on a bus, provisioned, not yet served."""
     folder.mkdir(parents=True, exist_ok=True)
     make_key(folder)
@@ -181,7 +186,7 @@ def served(folder: Path, seed: int = 1) -> Iterator[Served]:
         child.stdin.flush()
         port = json.loads(child.stdout.readline())["port"]
         places = "".join(PLACE.format(target=t, n=n, x=12.0 * n) for n, t in enumerate(TARGETS, start=1))
-        (folder / "site.toml").write_text(SITE.format(port=port) + places)
+        (folder / "site.toml").write_text(SITE.format(port=port, grant_s=grant_s) + places)
         (folder / "drills").mkdir(exist_ok=True)
         (folder / "drills" / "three.toml").write_text(DRILL)
         clock = SystemClock()
