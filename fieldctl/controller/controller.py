@@ -159,12 +159,14 @@ class Controller:
     def _take_up(self, memory: Memory) -> None:
         """Exercises that went on when the last controller went away: on with them, or interrupted."""
         here = self.outside.here()
+        going_on = set()
         for exercise in list(self.exercises.running()):
             gap = memory.gap_us(here)
             if gap is None or gap > self.grants.lease_us:
                 why = "the host was rebooted" if gap is None else f"the controller was away for {gap / 1e6:.0f} s"
                 self.pen.write(ExerciseInterrupted(exercise.id, memory.last_known or here, here, why))
                 continue
+            going_on.add(exercise.id)
             self.pen.write(ExerciseResumed(exercise.id, gap, FIELD, here))
             for fact in memory.open_grants.values():
                 known = self.known.get(fact.target)
@@ -172,7 +174,7 @@ class Controller:
                     until = memory.grant_until(fact, self.outside)
                     self.grants.restore(fact, known, began=fact.grant in memory.began, until_us=until)
         self.grants.close_unknown(memory.open_grants.values())
-        self.exercises.after_restart()
+        self.exercises.after_restart(going_on)
 
     def admit(self, added: TargetAdded) -> Known:
         """Begin to speak to a target that has keys of this site."""

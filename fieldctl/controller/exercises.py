@@ -105,10 +105,10 @@ class Exercises:
         for key, send in list(self.wishes.items()):
             self._try(key, send)
 
-    def after_restart(self) -> None:
-        """Propose again what an earlier controller had proposed and could not commit."""
+    def after_restart(self, going_on: set[str]) -> None:
+        """Propose again what an earlier controller had proposed for these and could not commit."""
         here = self._outside.here()
-        for exercise in list(self.running()):
+        for exercise in [e for e in self.running() if e.id in going_on]:
             stepped, effects = engine.after_restart(exercise, here)
             self.all[exercise.id] = stepped
             self._carry_out(stepped, effects)
