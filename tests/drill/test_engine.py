@@ -447,6 +447,8 @@ def test_a_voided_find_that_still_sends_keeps_its_grant() -> None:
     strike = shell.strike("A")
     shell.run(34)
     sent, grant = len(shell.sends), shell.leases["A"].grant
+    _, effects = step(shell.engine, Committed(shell.make.correct("void", strike_id(strike), s=34)))
+    assert effects == ()
     shell.correct("void", strike_id(strike))
     assert shell.phase("A") == "sending"
     assert (len(shell.sends), shell.leases["A"].grant) == (sent, grant)
@@ -497,6 +499,23 @@ def test_what_a_voided_find_had_triggered_is_asked_about() -> None:
     shell.strike("A")  # the true find
     shell.run(301)
     assert shell.phases() == {"A": "found", "B": "sending", "C": "sending"}
+
+
+def test_what_was_taken_back_has_no_moment_any_more() -> None:
+    """Neither a reopening nor a find of its own that is voided switches it on: only its trigger does."""
+    shell = Shell(drill(Burial("A"), Burial("B", signal=after("A")))).run(20)
+    strike = shell.strike("A")
+    shell.run(30)
+    shell.correct("void", strike_id(strike))
+    shell.answer(shell.questions()[0], "take-back")
+    shell.stop()
+    shell.reopen()
+    assert shell.phase("B") == "waiting"
+    touched = shell.strike("B")
+    shell.correct("void", strike_id(touched))
+    shell.run(60)
+    assert shell.phase("B") == "waiting"
+    assert shell.sending() == {"A"}
 
 
 def test_keep_lets_it_send_on_and_undo_brings_the_find_back() -> None:

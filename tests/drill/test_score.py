@@ -346,7 +346,6 @@ SECONDS = st.sampled_from([-3.0, -0.001, 0.0, 0.001, 0.5, 10.0, 10.0, 20.0, 60.0
 BOOTS = st.sampled_from(["boot-a", "boot-a", "b", "c", "nowhere"])
 NAMES = st.sampled_from(["A", "A", "B", "N", "Z"])
 KINDS = st.sampled_from(["probe", "probe", "unsure", "step"])
-WRITTEN = st.sampled_from(["strike", "strike", "call", "split", "on", "off", "end", "fix", "fix"])
 CHANGED = st.sampled_from(
     ["void", "judge", "merge", "add-hit", "place-call", "give", "shift-start", "undo", "undo", "erase"]
 )
