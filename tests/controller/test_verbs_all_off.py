@@ -53,7 +53,7 @@ def test_half_a_character_ends_neither_the_ledger_nor_an_all_off() -> None:
         await ready(made)
         error = await refused(made, "day-renewed", by="\udcff", how="tilled")
         assert error.code == "bad-input"
-        assert (await ask(made, "all-off", by="\udcff", via="test"))["in_force"]
+        assert (await ask(made, "all-off", by="\udcff", via="\ud800"))["in_force"]
         await asyncio.sleep(1)
         assert made.ledger.failed is None
 
