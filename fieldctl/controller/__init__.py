@@ -1,12 +1,18 @@
 """The shell: the only owner of links, reconnects, timers and the ledger's pen.
 
-controller   the object that everything meets in: facts in, engine steps, what the day and the targets are
+controller   the object that everything meets in: links kept, facts committed, exercises stepped
+ports        what it is given from outside: clock, entropy, keys, links
+memory       what it learns from the ledger when it starts
+line         what lines share; bus_line: the master's turns; air_line: conversations over a broker
 known        what is known of each target right now, and in which state it therefore is
-lines        one line for each link: the bus master's turns, or the conversation over a broker
+hearing      what targets say, taken in; asking: what they are asked when nothing else waits
+strikes      a strike on its way from a target's log to the ledger
 pen          facts to the ledger, in order; a failure ends sending
 grants       permission to send: committed, sent, renewed, ended
 alloff       the order that outranks every other
 exercises    engines of what goes on, fed with committed facts
+joining      finding new targets and giving them keys
+bridge       the bus master of a far zone
 verbs        what a person may ask for: the socket, the web and the tests use these and nothing else
 socket       the control socket (mode 0600)
 snapshot     what `status` shows: only what was confirmed, with its age
