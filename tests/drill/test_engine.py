@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from exercise_kit import Shell, after, drill, folded, standing
+from exercise_kit import Made, Shell, after, drill, folded, standing
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -360,6 +360,32 @@ def test_a_strike_while_interrupted_counts_once_it_goes_on() -> None:
     shell.commit(shell.make.resumed(shell.make.at(90), 70_000_000))
     shell.run(95)
     assert shell.phases() == {"A": "found", "B": "sending"}
+
+
+def test_in_a_boot_where_it_has_not_gone_on_its_clock_proposes_nothing() -> None:
+    """Between a reboot of the host and the fact that tells of it, the exercise still stands as running."""
+    shell = Shell(drill(Burial("A", signal=Signal("delay", 30)), Burial("B"), limit_s=60)).run(20)
+    for us in (0, shell.make.at(29.9).us, shell.make.at(900).us):
+        assert step(shell.engine, Clock(HostUs(us), "boot-b")) == (shell.engine, ())
+    elsewhere = Made(shell.plan, boot="boot-b", zero_us=0)
+    shell.commit(elsewhere.strike("B", 29.9), elsewhere.correct("give", "B", "Jon", s=29.9))
+    assert shell.phases() == {"A": "waiting", "B": "sending"}
+    assert shell.engine.result is not None
+    assert [j.why for j in shell.engine.result.to_judge] == ["it cannot be dated: the host's clock began anew"]
+    shell.run(31)
+    assert shell.phase("A") == "sending"
+
+
+def test_what_was_seen_to_fall_quiet_is_not_told_again() -> None:
+    shell = Shell(drill(Burial("A", after_find="falls-quiet"), Burial("B"))).run(20)
+    shell.holding_back.add("A")
+    shell.strike("A")
+    here = shell.make.at(21)
+    target = shell.engine.burials["A"].target
+    assert after_restart(shell.engine, here)[1] == (FallQuiet("A", target, "found"),)
+    shell.release("A", "found")
+    assert shell.engine.burials["A"].leaving == 0
+    assert after_restart(shell.engine, here)[1] == ()
 
 
 def test_resuming_what_was_stopped_does_not_bring_it_back() -> None:
