@@ -95,6 +95,27 @@ def test_ring_of_an_exercise():
     assert play.busy_us / play.now < 0.5
 
 
+def test_turns_do_not_lengthen_the_period():
+    """As many turns as the pace says, however long they take: a turn is due from when the one before was due."""
+    play = Play(exercise=(3, 9, 20, 31)).run(60)
+    assert len(play.turns[3]) == pytest.approx(60 / 0.075, abs=2)
+    assert len(play.turns[1]) == pytest.approx(60, abs=2)
+
+
+def test_a_silent_one_goes_before_nobody_though_an_order_waits_for_it():
+    some = Bus()
+    for address in (1, 2):
+        some.join(address, 0)
+    some.set_exercise([2], 0)
+    for _ in range(SILENT_AFTER):
+        some.missed(some[1], 0)
+    some.want(1, 2_000_000)
+    assert some.next(2_000_000) is some[2]
+    some.answered(some[2], 2_000_000, more=False)
+    some[2].due_us = 3_000_000
+    assert some.next(2_000_000) is some[1]
+
+
 def test_ring_with_orders_now_and_then():
     """Renewals for each of the four, a few a minute, and one for an idle target."""
     play = Play(exercise=(3, 9, 20, 31))
@@ -140,6 +161,29 @@ def test_urgent_before_all():
         order.append(address)
     assert len(order) == 32
     assert play.now - began == 32 * ORDER_US < 500_000
+
+
+def test_pressing_asks_on_and_on_and_ends_when_told():
+    """All off that is not confirmed: who does not answer is asked again and again, among the others that are."""
+    play = Play(exercise=(3, 9), dead=frozenset({2, 17})).run(10)
+    assert play.bus[2].silent
+    play.bus.press(True)
+    for address in (2, 9, 17):
+        play.order(address)
+    began = play.now
+    play.run(1)
+    assert not play.bus[2].silent
+    assert began <= play.turns[9][-1] < began + 20_000, "one that answers is not kept waiting by those that do not"
+    asked = {address: sum(at >= began for at in play.turns[address]) for address in (2, 17)}
+    assert min(asked.values()) > 50
+    assert abs(asked[2] - asked[17]) <= 1
+    play.bus.press(False)
+    assert play.bus[2].silent
+    play.run(1)
+    settled = play.now
+    play.run(10)
+    assert min(play.gaps(2, settled)) >= 0.9 * play.pace.idle_us
+    assert max(play.gaps(3, settled)) <= 100_000
 
 
 def test_one_urgent_target_waits_for_the_turn_at_hand_only():
@@ -316,6 +360,22 @@ def test_a_line_that_is_only_noise_ends_the_search():
         hunt.round_over([], garbled=True)
     assert hunt.round == bus.VAIN_ROUNDS
     assert hunt.slots == bus.SLOTS_MAX
+
+
+def test_two_calm_rounds_after_the_last_new_one():
+    hunt = Search(lambda: bytes(8))
+    rounds = [([], False), ([(b"hardware", b"nonce...")], False), ([], False), ([], True), ([], False), ([], False)]
+    over = []
+    for answers, garbled in rounds:
+        hunt.round_over(answers, garbled=garbled)
+        over.append(hunt.over)
+    assert over == [False] * 5 + [True]
+    again = Search(lambda: bytes(8))
+    for _ in range(2):
+        again.round_over([], garbled=False)
+    assert again.over
+    again.round_over([(b"hardware", b"nonce...")], garbled=False)
+    assert not again.over
 
 
 def test_the_last_nonce_of_each_counts():

@@ -58,6 +58,40 @@ def test_lengths(form, length):
     assert (envelope.read(bytes([form]) + bytes(length)) is not None) == (least <= length + 1 <= most)
 
 
+microseconds = st.integers(0, envelope.HELD_MAX_US)
+
+
+@given(microseconds, microseconds, st.binary(min_size=1, max_size=frames.PAYLOAD_MAX))
+def test_relayed_and_unrelay_are_a_pair(before, after, payload):
+    assert envelope.unrelay(envelope.relayed(before, after, payload)) == (payload, before, after)
+
+
+@given(st.integers(0, 2**40), st.integers(0, 2**40), st.binary(min_size=1, max_size=40))
+def test_a_bridge_never_claims_to_have_held_for_longer_than_proves_something(before, after, payload):
+    """Claiming less only widens the ±; claiming more would narrow it to what is not known."""
+    _, said_before, said_after = envelope.unrelay(envelope.relayed(before, after, payload))
+    assert said_before == min(before, envelope.HELD_MAX_US)
+    assert said_after == min(after, envelope.HELD_MAX_US)
+
+
+@given(st.binary(max_size=140))
+def test_what_no_bridge_relayed_is_passed_as_it_is(payload):
+    inner, before, after = envelope.unrelay(payload)
+    if payload[:1] != bytes([envelope.RELAYED]):
+        assert (inner, before, after) == (payload, 0, 0)
+    assert 0 <= before <= envelope.HELD_MAX_US
+    assert 0 <= after <= envelope.HELD_MAX_US
+    assert payload.endswith(inner)
+
+
+def test_times_beyond_the_most_are_not_believed():
+    over = (envelope.HELD_MAX_US + 1).to_bytes(4, "big")
+    for times in (over + bytes(4), bytes(4) + over):
+        payload = bytes([envelope.RELAYED]) + times + b"inside"
+        assert envelope.unrelay(payload) == (payload, 0, 0)
+        assert envelope.read(payload) is None
+
+
 def test_no_form():
     assert envelope.read(b"") is None
     forms = {envelope.TOKEN, *envelope.SEALED, *envelope.UNSEALED}

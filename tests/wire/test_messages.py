@@ -187,6 +187,14 @@ def test_old_skips_what_new_appends(message, extra):
     assert m.decode(body) == message
 
 
+@pytest.mark.parametrize("more", [20, 21, 22, 30])
+def test_more_unknown_keys_than_a_short_head_counts(more):
+    """From 24 pairs on the head of a map has two bytes."""
+    body = cbor2.dumps({0: 4, 6: 5} | dict.fromkeys(range(50, 50 + more), 0))
+    assert len(body) <= envelope.BODY_MAX
+    assert m.decode(body) == m.AllOff(5)
+
+
 @pytest.mark.parametrize("tag", [0, 1, 2, 4, 5, 28, 29, 30, 35, 36, 37, 258, 260, 43000, 55799, 65535])
 @pytest.mark.parametrize("inside", ["00", "20", "6128", "820102", "824000", "c24105", "1b7fffffffffffffff"])
 def test_tags_inside_unknown_keys_are_skipped_unread(tag, inside):

@@ -140,6 +140,14 @@ def test_how_late():
     assert obey(BASE, replace(GOOD[m.Renew], until=57 * S))[0] == Answer(Result.LATE, late=3 * S)
 
 
+def test_a_grant_whose_start_is_long_past_is_late_and_not_too_long():
+    """What is left of it is within the lease: the engine is told by how much it came late, and can give it anew."""
+    late = replace(BASE, ticks=1000 * S)
+    order = replace(GOOD[m.Grant], from_=500 * S, until=1030 * S, limit=2000 * S)
+    assert obey(late, order)[0] == Answer(Result.LATE, late=500 * S)
+    assert obey(late, replace(order, until=1121 * S))[0].reason is Reason.LEASE_TOO_LONG
+
+
 def test_what_is_carried_out():
     """The standing after each kind of order, whole."""
     held = Held(8, 60 * S, 90 * S, 600 * S, Keying(1000, 100))
