@@ -108,6 +108,11 @@ class BusLine(Line):
         self._asides.append(data)
         self._go()
 
+    def begin_search(self, turn: SearchTurn) -> None:
+        """Search for new targets in the bus's turns, at once where nobody is on the bus yet and no turn would come."""
+        self.search = turn
+        self._go()
+
     def frames_lost(self) -> dict[str, int]:
         """See `Line`."""
         return dict(self._deframer.lost)

@@ -63,10 +63,11 @@ async def _search(c: Controller, line: BusLine) -> tuple[list[tuple[str, bool]],
     if line.search is not None:
         raise Refused("A search goes on already.", remedy="Wait for its end.")
     search, hails = bus.Search(c.outside.nonce), Hails()
-    line.search = SearchTurn(search, line.garbled, hails)
+    turn = SearchTurn(search, line.garbled, hails)
+    line.begin_search(turn)
     try:
         async with asyncio.timeout(SEARCH_WITHIN_S):
-            await line.search.done.wait()
+            await turn.done.wait()
     except TimeoutError:
         raise Unreachable(
             f"The search on {line.name} did not come to an end.", remedy="Look for noise on the cable."

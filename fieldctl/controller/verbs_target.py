@@ -119,6 +119,8 @@ class TargetVerbs:
     async def clear(self, target: str, by: str, reason: str) -> Row:
         """A barred target was dug out and seen to be quiet."""
         known = self._known(target)
+        if not reason.strip():
+            raise BadInput("Clearing a target needs a reason.", remedy="Say who dug it out and saw it quiet.")
         await self._c.write(TargetCleared(known.target, reason, self._c.person(by)))
         for key in [key for key in self._c.hearing.odd_now if key[0] == known.target]:
             del self._c.hearing.odd_now[key]
