@@ -68,7 +68,6 @@ def timeline(facts: Iterable[Fact]) -> Timeline:
                 starts.append(fact.start)
             case ExerciseInterrupted():
                 met.stops.append((fact.at, fact.last_known))
-                met.moves.setdefault(fact.at.boot, []).append((fact.at.us, "interrupted"))
             case ExerciseEnded():
                 met.stops.append((fact.at, fact.at))
                 met.moves.setdefault(fact.at.boot, []).append((fact.at.us, "ended"))
