@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from fieldctl.controller import snapshot
 from fieldctl.errors import BadInput, Refused
 from fieldctl.events import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
 from fieldctl.site.checks import Closing, Opening, Problem, Quiet, bars, closing_problems, opening_problems
@@ -59,7 +60,13 @@ class DayVerbs:
         """Open the field; refused with everything that is in the way."""
         heard = self._heard()
         opening = Opening(self._c.person(by), hazard, snow_m, heard, _targets(touched), stray_sweep, exceptions)
-        _refuse("open", opening_problems(self._c.site, self._c.day, opening))
+        day = self._c.day
+        if day.open:
+            raise Refused(
+                f"The field is open already, with {snapshot.person(self._c, day.in_charge)} in charge.",
+                remedy="Close it first: fieldctl day close.",
+            )
+        _refuse("open", opening_problems(self._c.site, day, opening))
         missing = tuple(t for t in self._c.site.targets if t not in heard)
         fact = DayOpened(
             self._c.person(by),
