@@ -5,10 +5,11 @@ Exit codes: 0 done, 1 failed, 2 wrong use, 3 done in part, 4 nothing or nobody t
 
 from __future__ import annotations
 
-import importlib.metadata
+import io
 import os
 import sys
-from typing import Annotated, NoReturn
+from importlib.metadata import entry_points
+from typing import Annotated, Any, NoReturn
 
 import typer
 
@@ -23,9 +24,10 @@ from fieldctl.cli.ledger import ledger
 from fieldctl.cli.lines import bridge, broker, links
 from fieldctl.cli.site import site
 from fieldctl.cli.target import target
-from fieldctl.errors import EXIT_FAILURE, FieldctlError
+from fieldctl.errors import EXIT_FAILURE, BadInput, FieldctlError
 
 PLUG_INS = "fieldctl.commands"
+USAGE: type[Exception] = typer.BadParameter.__base__ or Exception  # typer brings its own click, and names no more
 
 app = typer.Typer(
     name="fieldctl",
@@ -82,7 +84,7 @@ def _add_plug_ins() -> None:
     ours = {command.name for command in app.registered_commands} | {group.name for group in app.registered_groups}
     if sys.argv[1:2] and sys.argv[1] in ours:
         return
-    for point in importlib.metadata.entry_points(group=PLUG_INS):
+    for point in entry_points(group=PLUG_INS):
         try:
             app.add_typer(point.load(), name=point.name)
         except Exception as error:  # a broken plug-in must not take the program with it
@@ -91,15 +93,31 @@ def _add_plug_ins() -> None:
 
 def main() -> None:
     """Run the program."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal that knows no ± still shows the rest
     _add_plug_ins()
     try:
-        app()
-    except BrokenPipeError:
-        raise SystemExit(EXIT_FAILURE) from None
+        try:
+            code = app(standalone_mode=False)
+        finally:
+            sys.stdout.flush()
+    except USAGE as error:
+        _tell(_wrong_use(error), said=True)
+    except (BrokenPipeError, typer.Abort):
+        _drop_output()
+        code = EXIT_FAILURE
     except Exception as error:
         if os.environ.get("FIELDCTL_TRACEBACK"):
             raise
         _tell(_in_words(error))
+    raise SystemExit(code)
+
+
+def _wrong_use(error: Any) -> BadInput:
+    """Show how the command is used, as it does itself; and the same as one of our errors."""
+    error.show()
+    return BadInput(str(error.format_message()), remedy="Look at what the command takes: --help.")
 
 
 def _in_words(error: Exception) -> FieldctlError:
@@ -116,13 +134,23 @@ def _in_words(error: Exception) -> FieldctlError:
     )
 
 
-def _tell(error: FieldctlError) -> NoReturn:
+def _tell(error: FieldctlError, *, said: bool = False) -> NoReturn:
     from fieldctl.cli.outside import exit_code
 
-    if "--json" in sys.argv:
-        show.as_json({"error": error.as_json()})
-    show.say(str(error))
+    if not said:
+        show.say(str(error))
+    try:
+        if "--json" in sys.argv:
+            show.as_json({"error": error.as_json()})
+        sys.stdout.flush()
+    except OSError:
+        _drop_output()
     raise SystemExit(exit_code(error))
+
+
+def _drop_output() -> None:
+    """Nobody takes what is still to be written: the end of the program must not fail on it."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":
