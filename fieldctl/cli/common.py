@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from fieldctl.cli import show
+from fieldctl.errors import BadInput
 
 SiteDir = Annotated[Path, typer.Option("--site", help="The site's folder; the current one otherwise.")]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")]
@@ -36,6 +38,9 @@ def ask(
     """Ask the serving controller and show its answer, as JSON or as `people` shows it."""
     from fieldctl.controller import socket
 
+    for name, value in arguments.items():
+        if isinstance(value, float) and not math.isfinite(value):
+            raise BadInput(f"{value} is no {name.replace('_', ' ')}.", expected="a number", remedy="Give one.")
     row = socket.ask(folder, verb, {k: v for k, v in arguments.items() if v is not None})
     if json:
         show.as_json(row)

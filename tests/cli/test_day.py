@@ -38,8 +38,10 @@ def test_opening(site: Served) -> None:
     assert checked["open"] is False
     assert {p["key"] for p in checked["problems"]} >= {"hazard", "snow", "stray-sweep", f"touch:{TARGETS[0]}"}
     assert checked["heard"] == list(TARGETS)
-    for snow in ("nan", "-1", "1e9"):
-        assert site.cli(*OPEN[:6], "--snow", snow, *OPEN[8:], *SIGNED).returncode in (2, 5)
+    for snow, code, said in (("nan", 2, "nan is no snow m"), ("1e400", 2, "inf is no"), ("-1", 5, "cannot be right")):
+        done = site.cli(*OPEN[:6], "--snow", snow, *OPEN[8:], *SIGNED)
+        assert done.returncode == code
+        assert said in done.stderr
     assert row(site, *OPEN, *SIGNED)["in_charge"] == "Ansel"
     again = site.cli(*OPEN, *SIGNED)
     assert again.returncode == 5
