@@ -24,6 +24,7 @@ import psutil
 ROOT = Path(__file__).parents[2]
 BIN = Path(sys.executable).parent
 LONG_TIMES = 12  # budget of a suite under --long, in budgets of a usual run
+LEAVE_S = 3.0  # Python's own helper of worker processes goes a moment after the program that it served
 GRACE_S = 10.0  # for pytest to say which test it was in, after it was interrupted
 PR_SET_CHILD_SUBREAPER = 36  # linux/prctl.h
 
@@ -95,8 +96,22 @@ def _wait(pid: int, within_s: float) -> int | None:
         time.sleep(0.02)
 
 
+def _alive() -> bool:
+    """Whether any process below this one still runs."""
+    for process in psutil.Process().children(recursive=True):
+        with contextlib.suppress(psutil.NoSuchProcess):
+            if process.status() != psutil.STATUS_ZOMBIE:
+                return True
+    return False
+
+
 def _end_the_rest() -> list[str]:
-    """End every process below this one; what they were."""
+    """End every process below this one that does not end by itself in a moment; what they were."""
+    until = time.monotonic() + LEAVE_S
+    while _alive() and time.monotonic() < until:
+        for _ in _reap():
+            pass
+        time.sleep(0.05)
     for _ in _reap():
         pass
     names = []
