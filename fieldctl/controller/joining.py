@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
 
 SEARCH_WITHIN_S = 60.0
-SETTLES_WITHIN_S = 10.0
+SETTLES_WITHIN_S = 5.0
+ADD_TRIES = 3  # within the time for which a press on its button counts
 
 
 class Hails:
@@ -98,32 +99,42 @@ async def add_target(c: Controller, line: Line, hardware: str, secret: str, by: 
             f"Another target has the id {target} already (hardware {other.hardware}).",
             remedy="Two targets with one id cannot share a site: take the other out first.",
         )
+    version = other.key_version + 1 if other is not None else 1
+    added = TargetAdded(target, hardware.lower(), line.name, version, by, name)
+    for _ in range(ADD_TRIES):
+        if await _give_keys(c, line, added, wanted, shared):
+            await c.write(added)
+            return added
+        if other is not None:
+            c.admit(other)
+    raise Unreachable(
+        f"{hardware} did not take the keys.",
+        remedy="Check the secret on its label, press its button, and try again within two minutes.",
+    )
+
+
+async def _give_keys(c: Controller, line: BusLine, added: TargetAdded, hardware: bytes, secret: bytes) -> bool:
+    """Hail, add, and see whether the conversation opens under the new key; if not, it is as before.
+
+    A late answer to an earlier hail gives nonces that do not belong together, and a garbled frame gives none: so the
+    whole of it is tried again, with fresh nonces.
+    """
     _, (search, hails) = await _search(c, line)
-    theirs = search.found.get(wanted)
+    theirs = search.found.get(hardware)
     if theirs is None:
         raise Unreachable(
-            f"{hardware} did not answer the hail.",
+            f"{added.hardware} did not answer the hail.",
             remedy="Connect it, press its button, and try again within two minutes.",
         )
-    version = other.key_version + 1 if other is not None else 1
-    keys = c.outside.keys.of(target, version)
-    message = adding.make_add(shared, wanted, hails.asked_under[wanted], theirs, keys)
-    payload = envelope.bare(envelope.ADD, int(target, 16), messages.encode(message))
-    assert line.link is not None
-    line.say_aside(frames.encode(payload))
-    added = TargetAdded(target, hardware.lower(), line.name, version, by, name)
+    keys = c.outside.keys.of(added.target, added.key_version)
+    message = adding.make_add(secret, hardware, hails.asked_under[hardware], theirs, keys)
+    line.say_aside(frames.encode(envelope.bare(envelope.ADD, int(added.target, 16), messages.encode(message))))
     known = c.admit(added)
     try:
         async with asyncio.timeout(SETTLES_WITHIN_S):
             while known.session.state != "open":
                 await asyncio.sleep(0.05)
     except TimeoutError:
-        c.part_with(target)
-        if other is not None:
-            c.admit(other)
-        raise Unreachable(
-            f"{hardware} did not take the keys.",
-            remedy="Check the secret on its label, press its button, and try again within two minutes.",
-        ) from None
-    await c.write(added)
-    return added
+        c.part_with(added.target)
+        return False
+    return True
