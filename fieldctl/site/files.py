@@ -23,6 +23,7 @@ from fieldctl.site.model import (
     ManualUnit,
     MqttLink,
     Origin,
+    Pages,
     Place,
     Polling,
     SerialLink,
@@ -161,10 +162,31 @@ def _site(root: Table) -> Site:
             exercise_s=limits.number("exercise_min", 1, 240, Limits().exercise_s / 60, unit="minutes") * 60,
             burial_s=limits.number("burial_min", 1, 240, Limits().burial_s / 60, unit="minutes") * 60,
         ),
+        pages=_pages(root.table("pages")),
     )
     for table in (root, polling, limits):
         table.done()
     return site
+
+
+def _pages(table: Table) -> Pages:
+    usual = Pages()
+    pages = Pages(
+        listen=table.text("listen", usual.listen, expected="an address of this machine, such as 0.0.0.0 for all"),
+        port=table.whole("port", 0, 65535, usual.port),
+        names=tuple(word.lower() for word in table.text("names", "").replace(",", " ").split()),
+        certificate=table.text("certificate", ""),
+        certificate_key=table.text("certificate_key", ""),
+    )
+    if bool(pages.certificate) != bool(pages.certificate_key):
+        table.fault(
+            "certificate",
+            "one of certificate and certificate_key is missing",
+            expected="both, or neither for plain HTTP in limited mode",
+            remedy="Name both files, as paths in the site's folder.",
+        )
+    table.done()
+    return pages
 
 
 def _distinct(root: Table, key: str, rows: list[_Named]) -> tuple[_Named, ...]:

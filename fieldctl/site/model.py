@@ -126,6 +126,17 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class Pages:
+    """Where the phone pages are served: address, port (0: any free one), the host names that count, a certificate."""
+
+    listen: str = "0.0.0.0"  # the site's network: whoever can reach it may order all off
+    port: int = 8457
+    names: tuple[str, ...] = ()  # besides this machine's own name and plain addresses
+    certificate: str = ""  # files in the site's folder; without them plain HTTP, in limited mode
+    certificate_key: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
     """One practice field. `places` has one place a target, the latest surveyed; `history` the earlier ones."""
 
@@ -143,6 +154,7 @@ class Site:
     grant_s: int = USUAL_GRANT_S
     polling: Polling = Polling()
     limits: Limits = Limits()
+    pages: Pages = Pages()
 
     @property
     def targets(self) -> tuple[TargetId, ...]:

@@ -1,0 +1,139 @@
+"""The door: hosts that count, headers of every answer, and no order from a page that is not ours.
+
+A hostile web page in some phone's browser can send requests here. So an unsafe request (POST, PUT, PATCH, DELETE)
+counts only as JSON with the header X-Fieldctl, which no foreign page can add without being asked first, and only if
+Origin or Sec-Fetch-Site, where the browser sends them, say that it comes from our own page. All off needs no login and
+works as a plain form too, without scripts; a foreign page may not send it either.
+
+A name in Host that is not ours would let a foreign page read answers by rebinding its own name to our address; a plain
+address cannot be rebound.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import json
+from collections.abc import Iterable
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+ALL_OFF_FORM = "/all-off"
+BODY_MAX = 64 * 1024  # bytes; the longest request is a day's opening with 256 touched plates, some 6 kB
+
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+        "manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=(), screen-wake-lock=(self)",
+}
+
+
+class Guard:
+    """ASGI middleware around the whole application."""
+
+    def __init__(self, app: ASGIApp, hosts: Iterable[str]) -> None:
+        self._app = app
+        self._hosts = frozenset(hosts)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or answer what is wrong with it."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+                if "cache-control" not in headers:
+                    headers["Cache-Control"] = "no-store"
+            await send(message)
+
+        wrong = self._wrong(scope, Headers(scope=scope))
+        if wrong is not None:
+            await _answer(with_headers, *wrong)
+            return
+        await self._app(scope, _bounded(receive), with_headers)
+
+    def _wrong(self, scope: Scope, headers: Headers) -> tuple[int, str, str] | None:
+        host = headers.get("host", "")
+        if not self._is_ours(host):
+            return (
+                421,
+                f"This field does not answer to the host name {_name(host)!r}.",
+                "Use the address that fieldctl serve printed, or add the name to [pages] names in site.toml.",
+            )
+        if scope["method"] in ("GET", "HEAD", "OPTIONS"):
+            return None
+        if _too_long(headers):
+            return 413, f"More than {BODY_MAX} bytes.", "Ask for less at once."
+        if not _own_page(scope, headers, host):
+            return 403, "This request comes from a page that is not of this field.", "Open the field's own page."
+        if scope["path"] == ALL_OFF_FORM:
+            return None
+        if headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
+            return 415, "A request that changes something is JSON.", "Send it with Content-Type: application/json."
+        if "x-fieldctl" not in headers:
+            return 403, "The header X-Fieldctl is missing.", "Send it with X-Fieldctl: 1."
+        return None
+
+    def _is_ours(self, host: str) -> bool:
+        name = _name(host)
+        try:
+            ipaddress.ip_address(name)
+        except ValueError:
+            return name in self._hosts
+        return True
+
+
+def _name(host: str) -> str:
+    """The name in a Host header without its port; "" where it is none."""
+    try:
+        return (urlsplit(f"//{host}").hostname or "").rstrip(".")
+    except ValueError:
+        return ""
+
+
+def _too_long(headers: Headers) -> bool:
+    length = headers.get("content-length", "0")
+    return not length.isdigit() or int(length) > BODY_MAX
+
+
+def _own_page(scope: Scope, headers: Headers, host: str) -> bool:
+    """Whether a browser says that the request comes from our own page; who says nothing is no browser's page."""
+    origin = headers.get("origin")
+    if origin is not None and origin.lower() != f"{scope['scheme']}://{host}".lower():
+        return False
+    return headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")
+
+
+def _bounded(receive: Receive) -> Receive:
+    """As `receive`, but a body without a length that grows too long ends the request."""
+    taken = 0
+
+    async def bounded() -> Message:
+        nonlocal taken
+        message = await receive()
+        if message["type"] == "http.request":
+            taken += len(message.get("body", b""))
+            if taken > BODY_MAX:
+                return {"type": "http.disconnect"}
+        return message
+
+    return bounded
+
+
+async def _answer(send: Send, status: int, what: str, remedy: str) -> None:
+    """A problem (RFC 9457) before any page or route is reached."""
+    body = json.dumps({"type": "about:blank", "title": what, "status": status, "detail": what, "remedy": remedy})
+    headers = [(b"content-type", b"application/problem+json")]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body.encode()})
