@@ -18,8 +18,9 @@ from fieldctl.drill.candidate import Candidate, Pairing, Picks
 from fieldctl.drill.plan import Drill
 from fieldctl.physics.reach import HEARD_LIMIT_A_PER_M, Ground
 from fieldctl.physics.reach import apart as lie
-from fieldctl.rehearsal.scene import Scene, axis_from_survey, scene_of
+from fieldctl.rehearsal.scene import Scene, scene_of
 from fieldctl.site.model import Site
+from fieldctl.site.sending import axis_from_survey
 
 EITHER_WAY = sqrt(2.0)  # √(1 + 3 cos²θ) squared is 2 on average over all directions of an axis that nobody noted
 SHALLOWEST_M = 0.1  # strength above a target on the surface is that above one a hand deep

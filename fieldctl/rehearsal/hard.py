@@ -10,8 +10,9 @@ import numpy as np
 
 from fieldctl.physics.receiver import above
 from fieldctl.rehearsal.close_in import PROBE_M, REACH_M
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, Scene
+from fieldctl.rehearsal.scene import Scene
 from fieldctl.rehearsal.tally import Tally
+from fieldctl.site.sending import MOMENT_FULL_AM2
 
 Kind = Literal["depth", "tilt", "distance", "overlap", "order", "weak", "drops", "no-signal"]
 

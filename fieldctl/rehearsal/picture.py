@@ -23,10 +23,11 @@ from fieldctl.drill.candidate import Picks
 from fieldctl.drill.plan import Drill
 from fieldctl.physics.dipole import RECEIVER_LIMIT_A_PER_M, field_strengths
 from fieldctl.physics.flux import flux_lines
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, Scene, scene_of
+from fieldctl.rehearsal.scene import Scene, scene_of
 from fieldctl.rehearsal.searcher import HELD_M
 from fieldctl.rehearsal.strips import Strips, strip_width_for, strips_in
 from fieldctl.site.model import Site
+from fieldctl.site.sending import MOMENT_FULL_AM2
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -21,9 +21,10 @@ from fieldctl.rehearsal import skill as skills
 from fieldctl.rehearsal.close_in import PAD_M, PROBE_M
 from fieldctl.rehearsal.hard import Reason, minutes, reasons_for
 from fieldctl.rehearsal.rehearse import Progress, check_wishes, rehearse
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, Assumed, OutlineFrom, Scene, scene_of
+from fieldctl.rehearsal.scene import Assumed, OutlineFrom, Scene, scene_of
 from fieldctl.rehearsal.strips import strip_width_for
 from fieldctl.site.model import Site
+from fieldctl.site.sending import MOMENT_FULL_AM2
 
 SCHEMA = 1
 RECORDED_LEAST = 10  # fewer say little, and show whose they were

@@ -8,35 +8,21 @@ up = 0 at the surface. A site without an origin has x for east and y for north.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, radians, sqrt
+from math import pi
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldctl.drill.candidate import Picks
-from fieldctl.drill.plan import LEVEL_FULL, Burial, Drill
+from fieldctl.drill.plan import Burial, Drill
 from fieldctl.errors import BadInput, NotFound
-from fieldctl.physics.dipole import (
-    AXIAL,
-    BROADSIDE,
-    FIELD_LIMIT_AT_M,
-    FIELD_LIMIT_HIGH_A_PER_M,
-    FIELD_LIMIT_LOW_A_PER_M,
-    moment_for_field,
-)
 from fieldctl.physics.receiver import axis_of
 from fieldctl.site.model import Place, Site
+from fieldctl.site.sending import axis_from_survey, moment_of
 
 Floats = NDArray[np.float64]
 OutlineFrom = Literal["scene", "zone", "box"]
-
-MOMENT_FULL_AM2 = sqrt(
-    float(moment_for_field(FIELD_LIMIT_LOW_A_PER_M, FIELD_LIMIT_AT_M, BROADSIDE))
-    * float(moment_for_field(FIELD_LIMIT_HIGH_A_PER_M, FIELD_LIMIT_AT_M, AXIAL))
-)
-"""9.2e-3 A·m² at level 100: the middle, by ratio, of the moments that are lawful on either reading of the field limits
-(0.5 to 2.16 µA/m at 10 m, on the axis or broadside). Targets that were measured differ: our own assumption."""
 
 ASSUMED_DEPTH_M = 1.0  # near the published mean of 1.05 m (Falk et al. 1994)
 BOX_ROUND_M = (
@@ -153,16 +139,6 @@ def _sending(drill: Drill) -> dict[str, Any]:
         "falls_quiet": np.array([b.after_find == "falls-quiet" for b in rows]),
         "by_call": np.array([b.find == "call" for b in rows]),
     }
-
-
-def moment_of(burial: Burial) -> float:
-    """Moment (A·m²) with which a burial sends: the full one scaled by its level, 0 for a no-signal burial."""
-    return 0.0 if burial.signal.kind == "never" else MOMENT_FULL_AM2 * burial.level / LEVEL_FULL
-
-
-def axis_from_survey(azimuth_deg: float, tilt_deg: float) -> Floats:
-    """Unit axis (3,) of a surveyed coil: azimuth clockwise from +y, tilt from upright."""
-    return axis_of(radians(tilt_deg), pi / 2 - radians(azimuth_deg))
 
 
 def _place(burial: Burial, place: Place | None, target: str, centre: Floats, assumed: list[Assumed]) -> Floats:

@@ -35,10 +35,11 @@ from fieldctl.rehearsal.close_in import (
 from fieldctl.rehearsal.crew import NOBODY, Doing, How, begin, kept
 from fieldctl.rehearsal.hearing import SECOND_S, Heard, listen, pulses_in_second, sending
 from fieldctl.rehearsal.probe_line import Sweep, falls_on_pad, pace_m2_per_s, sweep_of
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, Scene
+from fieldctl.rehearsal.scene import Scene
 from fieldctl.rehearsal.skill import Skill
 from fieldctl.rehearsal.strips import Path, paths_of, round_length_m, strip_width_for, strips_in
 from fieldctl.rehearsal.tally import Tally
+from fieldctl.site.sending import MOMENT_FULL_AM2
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]

@@ -17,8 +17,10 @@ from typing import TypeVar
 
 from fieldctl.errors import Fault, FileFaults, NotFound
 from fieldctl.site.model import (
+    SURVIVAL_STUDIES,
     USUAL_BAUD,
     USUAL_GRANT_S,
+    DebriefRules,
     Limits,
     ManualUnit,
     MqttLink,
@@ -163,6 +165,7 @@ def _site(root: Table) -> Site:
             burial_s=limits.number("burial_min", 1, 240, Limits().burial_s / 60, unit="minutes") * 60,
         ),
         pages=_pages(root.table("pages")),
+        debrief=_debrief(root.table("debrief")),
     )
     for table in (root, polling, limits):
         table.done()
@@ -187,6 +190,13 @@ def _pages(table: Table) -> Pages:
         )
     table.done()
     return pages
+
+
+def _debrief(table: Table) -> DebriefRules:
+    digging_min = table.number("digging_min", 0.5, 120, None, unit="minutes")
+    study = table.choice("survival", SURVIVAL_STUDIES) if table.has("survival") else None
+    table.done()
+    return DebriefRules(study, None if digging_min is None else digging_min * 60)
 
 
 def _distinct(root: Table, key: str, rows: list[_Named]) -> tuple[_Named, ...]:

@@ -136,6 +136,19 @@ class Pages:
     certificate_key: str = ""
 
 
+SURVIVAL_STUDIES = ("falk-1994", "brugger-2001", "haegeli-2011-canada", "procter-2016", "rauch-2024")
+"""The studies that `fieldctl.physics.survival` holds, by their keys (a test holds the two together)."""
+
+
+@dataclass(frozen=True, slots=True)
+class DebriefRules:
+    """What a debrief may show: a published survival curve, off unless the site names its study, and how long digging
+    is taken to last where no airway was tapped (None: nothing is assumed)."""
+
+    survival: str | None = None
+    digging_s: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Site:
     """One practice field. `places` has one place a target, the latest surveyed; `history` the earlier ones."""
@@ -155,6 +168,7 @@ class Site:
     polling: Polling = Polling()
     limits: Limits = Limits()
     pages: Pages = Pages()
+    debrief: DebriefRules = DebriefRules()
 
     @property
     def targets(self) -> tuple[TargetId, ...]:

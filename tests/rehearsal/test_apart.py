@@ -8,8 +8,8 @@ from fieldctl.drill.plan import Apart, Burial, Drill, Signal
 from fieldctl.physics.dipole import dipole_field, magnitude
 from fieldctl.physics.reach import reach_m
 from fieldctl.rehearsal.apart import Exercise, disturbance_of, exercise_of, too_near
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, axis_from_survey
 from fieldctl.site.model import Site
+from fieldctl.site.sending import MOMENT_FULL_AM2, axis_from_survey
 
 SQUARE = ((0.0, 0.0), (20.0, 0.0), (20.0, 20.0), (0.0, 20.0))
 

@@ -9,7 +9,8 @@ from fieldctl.drill.candidate import Picks, Unmet
 from fieldctl.drill.plan import Burial, Scene, Signal
 from fieldctl.errors import BadInput, NotFound
 from fieldctl.physics.dipole import FIELD_LIMIT_HIGH_A_PER_M, FIELD_LIMIT_LOW_A_PER_M, dipole_field, magnitude
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, axis_from_survey, scene_of
+from fieldctl.rehearsal.scene import scene_of
+from fieldctl.site.sending import MOMENT_FULL_AM2, axis_from_survey
 
 WHERE = [(20.0, 30.0, 1.0, 90.0, 90.0), (45.0, 12.0, 1.4, 0.0, 0.0)]
 

@@ -10,9 +10,10 @@ from fieldctl.physics.dipole import AXIAL, RECEIVER_LIMIT_A_PER_M
 from fieldctl.physics.probing import grid_chance, pad_disc
 from fieldctl.physics.receiver import range_m
 from fieldctl.rehearsal.probe_line import GRID, PERSON_M, falls_on_pad, pace_m2_per_s, sweep_of
-from fieldctl.rehearsal.scene import MOMENT_FULL_AM2, scene_of
+from fieldctl.rehearsal.scene import scene_of
 from fieldctl.rehearsal.skill import SKILLS
 from fieldctl.rehearsal.strips import paths_of, round_length_m, strip_width_for, strips_in
+from fieldctl.site.sending import MOMENT_FULL_AM2
 
 FIELD = np.array([[0.0, 0.0], [80.0, 0.0], [80.0, 50.0], [0.0, 50.0]])
 
