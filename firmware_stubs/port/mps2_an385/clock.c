@@ -1,0 +1,59 @@
+/* The clock: the first half of the dual timer runs free at 25 MHz and is read, never counted by interrupts. */
+#include "board.h"
+#include "registers.h"
+
+#define CYCLES_PER_US (CLOCK_HZ / 1000000u)
+
+static uint64_t us;
+static uint32_t last; /* the counter at the last reading, */
+static uint32_t rest; /* and the cycles since the last whole microsecond */
+
+void clock_wake_irq(void);
+void clock_wrap_irq(void);
+
+void clock_begin(void)
+{
+    DUAL1_CTRL = 0;
+    DUAL1_CTRL = DUAL_32BIT | DUAL_INT | DUAL_ON;
+    last = DUAL1_VALUE;
+    NVIC_ENABLE = 1u << IRQ_DUALTIMER;
+}
+
+uint64_t clock_us(void)
+{
+    uint32_t before = board_lock();
+    uint32_t now = DUAL1_VALUE;
+    uint32_t cycles = last - now; /* it counts down, and round after 171 s */
+    last = now;
+    us += cycles / CYCLES_PER_US;
+    rest += cycles % CYCLES_PER_US;
+    if (rest >= CYCLES_PER_US) {
+        rest -= CYCLES_PER_US;
+        us++;
+    }
+    uint64_t read = us;
+    board_unlock(before);
+    return read;
+}
+
+/* Once in 171 s, in case that nobody else has read the clock. */
+void clock_wrap_irq(void)
+{
+    DUAL1_INTCLR = 1;
+    (void)clock_us();
+}
+
+void clock_wake_every(uint32_t every_us)
+{
+    TIMER0_CTRL = 0;
+    TIMER0_VALUE = every_us * CYCLES_PER_US - 1;
+    TIMER0_RELOAD = every_us * CYCLES_PER_US - 1;
+    TIMER0_INTCLEAR = 1;
+    TIMER0_CTRL = TIMER_ON | TIMER_INT;
+    NVIC_ENABLE = 1u << IRQ_TIMER0;
+}
+
+void clock_wake_irq(void)
+{
+    TIMER0_INTCLEAR = 1;
+}
