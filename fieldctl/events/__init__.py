@@ -7,11 +7,12 @@ default. Who did it is a `by`: a person's id, or "field" where the field itself 
 Nothing here is ever changed afterwards. What turns out to be wrong is amended by `Corrected`, a later fact.
 
     fact   the base, and the authors who are no person      life       the controller, all off, grants
-    targets      day      exercise
+    targets      day      exercise      assessment      people
 """
 
 from __future__ import annotations
 
+from fieldctl.events.assessment import AssessmentDecided, AssessmentListed, AssessmentSigned, AssessmentTicked
 from fieldctl.events.day import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
 from fieldctl.events.exercise import (
     CallMade,
@@ -43,6 +44,7 @@ from fieldctl.events.life import (
     LinkChanged,
     OrderEnded,
 )
+from fieldctl.events.people import PersonForgotten
 from fieldctl.events.targets import (
     KeysRotated,
     TargetAdded,
@@ -61,6 +63,10 @@ __all__ = [
     "AllOffConfirmed",
     "AllOffOrdered",
     "AllOffReleased",
+    "AssessmentDecided",
+    "AssessmentListed",
+    "AssessmentSigned",
+    "AssessmentTicked",
     "CallMade",
     "ControllerStarted",
     "ControllerStopped",
@@ -81,6 +87,7 @@ __all__ = [
     "ManualIn",
     "ManualOut",
     "OrderEnded",
+    "PersonForgotten",
     "QuestionAnswered",
     "QuestionAsked",
     "SignalDue",

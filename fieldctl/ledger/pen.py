@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 
 from fieldctl.errors import LedgerBroken
 from fieldctl.events import Fact, StrikeRecorded
-from fieldctl.ledger import pages, telemetry
+from fieldctl.ledger import beside, forgetting, pages, telemetry
 from fieldctl.ledger.chain import entry_hash
 from fieldctl.ledger.entry import GENESIS, Entry, Unknown
 from fieldctl.units import HostTime, PersonId
@@ -91,9 +91,21 @@ class Pen:
         """Give a person a name, or another one."""
         self.connection.exec_driver_sql(_PERSON, (person, name))
 
-    def forget_person(self, person: PersonId) -> bool:
-        """Take a person's name away; whether there was one."""
-        return self.connection.exec_driver_sql("DELETE FROM people WHERE id = ?", (person,)).rowcount > 0
+    def forget_people(self, people: Mapping[PersonId, str | None]) -> set[PersonId]:
+        """Take names away, and note it with its day; who had one."""
+        return forgetting.forget(self.connection, people)
+
+    def see_people(self, days: Mapping[PersonId, str]) -> None:
+        """Note the last day on which people were named."""
+        forgetting.see(self.connection, days)
+
+    def summaries(self, rows: Sequence[beside.Kept]) -> None:
+        """Keep summaries of exercises."""
+        beside.put(self.connection, rows)
+
+    def throw_away_summaries(self) -> int:
+        """Forget every summary; how many there were."""
+        return beside.throw_away(self.connection)
 
     def telemetry(self, rows: list[telemetry.Telemetry]) -> None:
         """Add what targets measured."""
@@ -103,9 +115,9 @@ class Pen:
         """Thin what targets measured; rows taken away."""
         return telemetry.thin(self.connection, now, wall)
 
-    def empty_log(self) -> None:
-        """Move all of the write-ahead log into the file and cut it: what was overwritten there is gone."""
-        self.connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").all()
+    def empty_log(self) -> bool:
+        """Move all of the write-ahead log into the file and cut it; False where a reader stands in the way."""
+        return not self.connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").all()[0][0]
 
     def limit_pages(self, more: int) -> None:
         """Let the file grow by so many pages and no further: a full disk, rehearsed by SQLite's own limit."""

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import DBAPIError
 
 from fieldctl.events import Fact
-from fieldctl.ledger import opening, pages
+from fieldctl.ledger import beside, forgetting, opening, pages
 from fieldctl.ledger.entry import GENESIS, Entry
 from fieldctl.ledger.failing import in_words
 from fieldctl.ledger.schema import entries, people, settings, telemetry
@@ -27,11 +27,13 @@ class Reader:
     def __init__(self, engine: Engine, where: str) -> None:
         self._engine = engine
         self.where = where
+        self._no_name: frozenset[PersonId] = frozenset()  # forgotten, whatever this file still says
 
     @classmethod
     def read(cls, path: str | Path) -> Reader:
         """Open a file for reading; NotFound, Refused (older or newer) or LedgerBroken say what is in the way."""
         reader = Reader(opening.reading_engine(Path(path)), str(path))
+        reader._no_name = frozenset(forgetting.read_side_file(Path(path)))
         try:
             with reader.connection() as connection:
                 opening.check_readable(connection, str(path))
@@ -100,7 +102,33 @@ class Reader:
     def names(self) -> dict[PersonId, str]:
         """The names of people by their ids."""
         with self.connection() as connection:
-            return {PersonId(row[0]): row[1] for row in connection.execute(select(people.c.id, people.c.name))}
+            rows = connection.execute(select(people.c.id, people.c.name))
+            return {PersonId(row[0]): row[1] for row in rows if row[0] not in self._no_name}
+
+    def forgotten(self) -> dict[PersonId, str | None]:
+        """Who was forgotten, by id, and on which day where a wall clock was set."""
+        with self.connection() as connection:
+            return {**dict.fromkeys(self._no_name), **forgetting.forgotten(connection)}
+
+    def people_seen(self) -> dict[PersonId, str]:
+        """The last day on which each person was named."""
+        with self.connection() as connection:
+            return forgetting.seen(connection)
+
+    def last_entries(self) -> dict[str, int]:
+        """The number of the last entry of every exercise."""
+        with self.connection() as connection:
+            return beside.last_entries(connection)
+
+    def summaries(self, version: str) -> list[beside.Kept]:
+        """Every summary that one version of the program made."""
+        with self.connection() as connection:
+            return beside.of_version(connection, version)
+
+    def summaries_of(self, exercise: str) -> list[beside.Kept]:
+        """What each version of the program said of one exercise."""
+        with self.connection() as connection:
+            return beside.of_exercise(connection, exercise)
 
     def setting(self, key: str, default: Any = None) -> Any:
         """A machine-owned setting, or the default."""

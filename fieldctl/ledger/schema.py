@@ -1,8 +1,8 @@
 """The tables as they are now; `migrations/` leads here from every earlier version, and a test compares the two.
 
 `entries` is the ledger proper: two triggers refuse every change and removal. `strikes` makes a strike unique on
-(target, boot, number) and is written in the same transaction. People, telemetry and settings are not ledger: they
-may change, be thinned and be forgotten.
+(target, boot, number) and is written in the same transaction. People, telemetry, settings and summaries are not
+ledger: they may change, be thinned, be forgotten, and (summaries) be thrown away and made again.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from sqlalchemy import Column, Float, Index, Integer, MetaData, Table, Text
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.schema import CreateIndex, CreateTable
 
-HEAD = "0001"
+HEAD = "0002"
 """The revision that these tables are: the newest file under migrations/versions."""
 
 metadata = MetaData()
@@ -52,6 +52,31 @@ people = Table(
     Column("id", Text, primary_key=True),
     Column("name", Text, nullable=False),
     sqlite_with_rowid=False,
+)
+
+people_seen = Table(
+    "people_seen",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("day", Text, nullable=False),  # the last day on which somebody named this person
+    sqlite_with_rowid=False,
+)
+
+forgotten = Table(
+    "forgotten",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("day", Text),  # None where no wall clock was set
+    sqlite_with_rowid=False,
+)
+
+summaries = Table(
+    "summaries",
+    metadata,
+    Column("exercise", Text, primary_key=True),
+    Column("version", Text, primary_key=True),  # of the program that made it: an old one tells what was said then
+    Column("covers", Integer, nullable=False),  # the last entry of the exercise that it knows
+    Column("body", Text, nullable=False),
 )
 
 telemetry = Table(

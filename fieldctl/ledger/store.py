@@ -20,9 +20,10 @@ from typing import Any
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
-from fieldctl.errors import FieldctlError, LedgerFailed
+from fieldctl.errors import FieldctlError, LedgerFailed, Refused
 from fieldctl.events import Fact
-from fieldctl.ledger import opening
+from fieldctl.ledger import forgetting, opening
+from fieldctl.ledger.beside import Kept
 from fieldctl.ledger.codec import encode, kind_of
 from fieldctl.ledger.entry import Entry
 from fieldctl.ledger.failing import in_words
@@ -70,6 +71,10 @@ class Ledger(Reader):
         self.counts: Counter[str] = Counter()
         self.failed: LedgerFailed | None = None
         self.last_commit_us: HostUs | None = None
+        self._forgotten: set[PersonId] = set()
+        self.log_left = False  # a forgotten name may still stand in the log: somebody read at that moment
+        if not self._in_memory:
+            self._forget_again(Path(where))
         self._writer = None if inline else Writer(self._commit_group)
 
     @classmethod
@@ -149,17 +154,57 @@ class Ledger(Reader):
         await self._wait(Job(lambda pen: pen.settings(kept)))
 
     def name_person(self, person: PersonId, name: str) -> None:
-        """Give a person a name, or another one; entries hold the id alone."""
+        """Give a person a name, or another one; entries hold the id alone. Refused for somebody who was forgotten."""
+        if person in self._forgotten:
+            raise Refused(
+                f"{person} was forgotten.", expected="an id of its own", remedy="Name the person anew: by name, not id."
+            )
         self._do(Job(lambda pen: pen.name_person(person, name), urgent=True))
 
-    def forget_person(self, person: PersonId) -> bool:
-        """Take a person's name away, out of file and log; entries keep the id. Whether there was a name.
+    def forget_person(self, person: PersonId, day: str | None = None) -> bool:
+        """As `forget_people`, one person; whether there was a name."""
+        return person in self.forget_people((person,), day)
 
-        Somebody who reads at that moment may keep it in the log until the ledger is closed.
+    def forget_people(self, people: Sequence[PersonId], day: str | None = None) -> set[PersonId]:
+        """Take names away for good, out of file and log; entries keep the ids. Who had a name.
+
+        Where somebody reads at that moment it may stay in the log: `log_left` says so, `empty_log` tries again.
         """
-        after = None if self._in_memory else Pen.empty_log
-        found: bool = self._do(Job(lambda pen: pen.forget_person(person), urgent=True, after=after))
-        return found
+        gone = dict.fromkeys(people, day)
+        if not self._in_memory:
+            new = {who: day for who in people if who not in self._forgotten}
+            forgetting.write_side_file(Path(self.where), new)
+        had: set[PersonId] = self._do(Job(lambda pen: pen.forget_people(gone), urgent=True, after=self._empty_log))
+        self._forgotten |= gone.keys()
+        return had
+
+    def empty_log(self) -> bool:
+        """Try again to cut the log, where a forgotten name may stand; whether it is done."""
+        self._do(Job(lambda _: None, urgent=True, after=self._empty_log))
+        return not self.log_left
+
+    def see_people(self, days: Mapping[PersonId, str]) -> None:
+        """Note the last day on which people were named."""
+        kept = dict(days)
+        if kept:
+            self._do(Job(lambda pen: pen.see_people(kept), urgent=True))
+
+    def put_summaries(self, rows: Sequence[Kept]) -> None:
+        """Keep summaries of exercises beside the entries."""
+        kept = list(rows)
+        if kept:
+            self._do(Job(lambda pen: pen.summaries(kept), urgent=True))
+
+    async def commit_summaries(self, rows: Sequence[Kept]) -> None:
+        """As `put_summaries`, without holding the loop up."""
+        kept = list(rows)
+        if kept:
+            await self._wait(Job(lambda pen: pen.summaries(kept)))
+
+    def throw_away_summaries(self) -> int:
+        """Forget every summary: they are made again from the entries. How many there were."""
+        gone: int = self._do(Job(lambda pen: pen.throw_away_summaries(), urgent=True))
+        return gone
 
     def put_telemetry(self, samples: Sequence[Telemetry]) -> None:
         """Take samples; a minute of them is written at a time, and a crash may lose that minute: it is not ledger."""
@@ -198,6 +243,23 @@ class Ledger(Reader):
         rows = list(self._samples.values())
         self._samples, self._samples_since = {}, None
         return Job(lambda pen: pen.telemetry(rows))
+
+    def _empty_log(self, pen: Pen) -> None:
+        self.log_left = not self._in_memory and not pen.empty_log()
+
+    def _forget_again(self, path: Path) -> None:
+        """A backup that was restored may still hold names of people who were forgotten since it was made."""
+        beside = forgetting.read_side_file(path)
+        here = forgetting.forgotten(self._held)
+        self._forgotten = {*beside, *here}
+        forgetting.write_side_file(path, {who: day for who, day in here.items() if who not in beside})
+        again = {who: day for who, day in beside.items() if who not in here}
+        if again:
+            self._pen.begin()
+            had = self._pen.forget_people(again)
+            self._pen.commit()
+            self._empty_log(self._pen)
+            self.counts["names forgotten again"] += len(had)
 
     def _submit(self, job: Job) -> None:
         if self.failed is not None:

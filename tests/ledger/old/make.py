@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from fieldctl.events import KINDS, Fact
+from fieldctl.ledger.beside import Kept
 from fieldctl.ledger.schema import HEAD
 from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.telemetry import Telemetry
@@ -51,6 +52,9 @@ def main() -> int:
             for n, kind in enumerate(sorted(KINDS)):
                 ledger.append([sample(KINDS[kind])], at=T.plus(n), wall="2030-01-02T10:00:00Z" if n % 2 else None)
             ledger.name_person(PersonId("p-1"), "Mira")
+            ledger.see_people({PersonId("p-1"): "2030-01-02"})
+            ledger.forget_person(PersonId("p-0"), "2030-01-01")
+            ledger.put_summaries([Kept("x1", "0.1.0", 7, "{}")])
             ledger.put_settings({"generation": 3, "epoch": 12})
             ledger.put_telemetry([Telemetry(TargetId("0a1b2c3d"), T, volts_rest=3.6, extra={"rssi": -60})])
         raw = sqlite3.connect(path)
