@@ -2,18 +2,13 @@
 
     picture_of(site, drill, picks) -> Picture      svg, png, and the same in words
 
-Made to be read on a phone, in sun, by colour-blind eyes and on a grey printer: each burial has a shape, a letter and a
-hatching besides its colour (the palette of Okabe and Ito), each line a dash of its own, and all labels stand on white.
-This module is the only one of the package that loads matplotlib, and does so late.
+What it has in common with other pictures of the field is `fieldctl.site.drawing`. This module is the only one of the
+package that loads matplotlib, and does so late.
 """
 
 from __future__ import annotations
 
-import io
 import textwrap
-import warnings
-from dataclasses import dataclass
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,12 +17,30 @@ from numpy.typing import NDArray
 from fieldctl.drill.candidate import Picks
 from fieldctl.drill.plan import Drill
 from fieldctl.physics.dipole import RECEIVER_LIMIT_A_PER_M, field_strengths
-from fieldctl.physics.flux import flux_lines
 from fieldctl.rehearsal.scene import Scene, scene_of
-from fieldctl.rehearsal.searcher import HELD_M
 from fieldctl.rehearsal.strips import Strips, strip_width_for, strips_in
+from fieldctl.site.drawing import (
+    COLOURS,
+    FAR_DASH,
+    FONT_PT,
+    HATCHES,
+    INK,
+    LETTER_PT,
+    MARKERS,
+    MUTED,
+    WIDTH_IN,
+    Picture,
+    draw_burial,
+    draw_flux,
+    draw_outline,
+    draw_start,
+    fit,
+    light,
+    picture,
+    sides,
+)
 from fieldctl.site.model import Site
-from fieldctl.site.sending import MOMENT_FULL_AM2
+from fieldctl.site.sending import HELD_M, MOMENT_FULL_AM2
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,32 +48,13 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-WIDTH_IN = 4.2  # a phone held upright is about 360 to 420 px wide: 11 points are then about 13 px
-DPI = 240
-FONT_PT = 10.5
 MARGIN_M = 8.0
 GRID = 220  # points along the longer side
-COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000", "#7A6A00")
-MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
-HATCHES = ("///", "\\\\\\", "...", "|||", "---", "xxx", "ooo", "+++")
-INK, MUTED = "#111111", "#555555"
 LEVELS_A_PER_M = (RECEIVER_LIMIT_A_PER_M, 1e-6, 10e-6, 100e-6)
 FIELD_LABELS = ("80 nA/m", "1 µA/m", "", "")  # the inner ones lie too close to the target for a label
 STRIP_DASH = (0, (6, 3))
-FAR_DASH = (0, (2, 1.5))
-LETTER_PT = 12.0  # from a target to its letter
-NEIGHBOUR_SHARE = 0.2  # of the width: nearer targets push each other's letters away
 TITLE_LETTERS = 32  # a line
 LEFT_IN, TITLE_IN, BELOW_IN, ROW_IN = 0.52, 0.36, 0.55, 0.208
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """One picture: `svg` text, `png` bytes, and `text`, which says the same to who cannot see it."""
-
-    svg: str
-    png: bytes
-    text: str
 
 
 def picture_of(site: Site, drill: Drill, picks: Picks) -> Picture:
@@ -70,34 +64,8 @@ def picture_of(site: Site, drill: Drill, picks: Picks) -> Picture:
 
 def picture_of_scene(scene: Scene, title: str) -> Picture:
     """The picture of a scene."""
-    import matplotlib
-
     strips = strips_in(scene.outline, scene.entry, strip_width_for(MOMENT_FULL_AM2))
-    text = in_words(scene, strips, title)
-    settings: Any = {
-        "svg.hashsalt": "fieldctl",  # the same scene gives the same bytes
-        "svg.fonttype": "path",  # letters look the same on every phone
-        "font.family": "DejaVu Sans",  # comes with matplotlib
-        "font.size": FONT_PT,
-        "hatch.linewidth": 0.5,
-        "text.parse_math": False,  # a name may hold a dollar sign
-    }
-    with matplotlib.rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph")  # a letter that the font lacks: the words have it
-        figure = _draw(scene, strips, title)
-        svg, png = io.StringIO(), io.BytesIO()
-        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
-        figure.savefig(png, format="png", dpi=DPI, metadata={"Software": None, "Description": text})
-    return Picture(_with_words(svg.getvalue(), title, text), png.getvalue(), text)
-
-
-def _with_words(svg: str, title: str, text: str) -> str:
-    """An SVG that a screen reader can read: a role, a title and a description."""
-    svg = svg[svg.index("<svg ") :]
-    head = svg.index(">") + 1
-    opening = svg[: head - 1] + ' role="img" aria-labelledby="picture-title picture-text">'
-    words = f'<title id="picture-title">{escape(title)}</title><desc id="picture-text">{escape(text)}</desc>'
-    return opening + words + svg[head:]
+    return picture(lambda: _draw(scene, strips, title), title, in_words(scene, strips, title))
 
 
 def in_words(scene: Scene, strips: Strips, title: str) -> str:
@@ -148,16 +116,20 @@ def _draw(scene: Scene, strips: Strips, title: str) -> Figure:
     figure = Figure(figsize=(WIDTH_IN, height), facecolor="white")
     box = (LEFT_IN / WIDTH_IN, (legend_in + BELOW_IN) / height, axes_in / WIDTH_IN, axes_in * tall / height)
     axes = figure.add_axes(box)
-    x, y = _grid(axes, low, high, tall)
+    seen = fit(axes, low, high, tall)
+    x = np.linspace(seen[0, 0], seen[1, 0], GRID)
+    y = np.linspace(seen[0, 1], seen[1, 1], max(20, round(GRID * tall)))
     axes.set_xlabel("x, m", labelpad=1)
     axes.set_ylabel("y, m", labelpad=1)
     axes.tick_params(labelsize=FONT_PT - 0.5, pad=2)
     _ground(axes, scene, strips)
-    sides = _sides(scene, x, axes_in)
+    beside = sides(scene.names, scene.places[:, :2], scene.entry, (x[0], x[-1]), axes_in)
     if scene.sends.any():
-        lettered = scene.places[:, :2] + 1.8 * LETTER_PT * sides * (x[-1] - x[0]) / (72 * axes_in)
-        _field(axes, scene, x, y, np.concatenate([_lines(axes, scene), lettered]))
-    _targets(axes, scene, sides)
+        lettered = scene.places[:, :2] + 1.8 * LETTER_PT * beside * (x[-1] - x[0]) / (72 * axes_in)
+        _field(axes, scene, x, y, np.concatenate([_flux(axes, scene), lettered]))
+    draw_start(axes, scene.entry, scene.outline.mean(axis=0))
+    for k, name in enumerate(scene.names):
+        draw_burial(axes, k, name, scene.places[k, :2], beside[k], sends=bool(scene.sends[k]))
     said = "\n".join(lines)
     figure.text(0.5, 1.0 - 0.08 / height, said, ha="center", va="top", fontsize=FONT_PT + 2, weight="bold", color=INK)
     labels = [label for _, label in rows]
@@ -174,23 +146,8 @@ def _draw(scene: Scene, strips: Strips, title: str) -> Figure:
     return figure
 
 
-def _grid(axes: Axes, low: Floats, high: Floats, tall: float) -> tuple[Floats, Floats]:
-    """Fit the axes to the ground, one scale both ways, and lay points over all that they show."""
-    size, middle = high - low, 0.5 * (low + high)
-    span = max(float(size[0]), float(size[1]) / tall)
-    half = 0.5 * np.array([span, span * tall])
-    axes.set_aspect("equal")
-    axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
-    axes.set_autoscale_on(False)
-    x = np.linspace(middle[0] - half[0], middle[0] + half[0], GRID)
-    y = np.linspace(middle[1] - half[1], middle[1] + half[1], max(20, round(GRID * tall)))
-    return x, y
-
-
 def _ground(axes: Axes, scene: Scene, strips: Strips) -> None:
-    ring = np.concatenate([scene.outline, scene.outline[:1]])
-    axes.plot(ring[:, 0], ring[:, 1], color=INK, lw=2.0, solid_joinstyle="round", zorder=4)
+    draw_outline(axes, scene.outline)
     for i, line in enumerate(strips.lines[: strips.first_round]):
         walked = line[::-1] if i % 2 else line
         axes.plot(walked[:, 0], walked[:, 1], color=MUTED, lw=1.4, ls=STRIP_DASH, zorder=3)
@@ -213,8 +170,8 @@ def _field(axes: Axes, scene: Scene, x: Floats, y: Floats, drawn_already: Floats
         for n, k in enumerate(which.tolist()):
             mine = np.where((strength.argmax(axis=0) == n) & heard, 1.0, 0.0)
             if (mine > 0.5).any():
-                drawn = axes.contourf(x, y, mine, levels=[0.5, 1.5], colors=[_light(k, 0.10)], zorder=0.5)
-                drawn.set(hatch=HATCHES[k % 8], edgecolor=_light(k, 0.6), linewidth=0.0)
+                drawn = axes.contourf(x, y, mine, levels=[0.5, 1.5], colors=[light(k, 0.10)], zorder=0.5)
+                drawn.set(hatch=HATCHES[k % 8], edgecolor=light(k, 0.6), linewidth=0.0)
     for level, name in zip(LEVELS_A_PER_M, FIELD_LABELS, strict=True):
         if not strongest.min() < level < strongest.max():
             continue
@@ -241,97 +198,10 @@ def _label_contour(axes: Axes, line: Floats, name: str, taken: Floats) -> Floats
     return at.reshape(1, 2)
 
 
-def _light(k: int, share: float) -> tuple[float, float, float]:
-    """A burial's colour thinned with white."""
-    from matplotlib.colors import to_rgb
-
-    r, g, b = to_rgb(COLOURS[k % 8])
-    return (1 - share * (1 - r), 1 - share * (1 - g), 1 - share * (1 - b))
-
-
-def _lines(axes: Axes, scene: Scene) -> Floats:
-    """Flux lines from the entry to each burial that sends: full where it is heard, dashed before. Their points."""
-    points = []
-    start = np.array([[scene.entry[0], scene.entry[1], HELD_M]])
-    for k in np.flatnonzero(scene.sends):
-        line = flux_lines(scene.axes[k], scene.places[k], start, on_surface=True)[0]
-        moment = scene.axes[k] * scene.moments_Am2[k]
-        heard = field_strengths(moment, scene.places[k], line)[0] >= RECEIVER_LIMIT_A_PER_M
-        first = int(np.argmax(heard)) if heard.any() else len(line) - 1
-        axes.plot(line[:, 0], line[:, 1], color="white", lw=4.2, zorder=4.5)
-        axes.plot(line[: first + 1, 0], line[: first + 1, 1], color=COLOURS[k % 8], lw=1.4, ls=FAR_DASH, zorder=5)
-        axes.plot(line[first:, 0], line[first:, 1], color=COLOURS[k % 8], lw=2.6, zorder=5)
-        points.append(line[::5, :2])
-    return np.concatenate(points)
-
-
-def _sides(scene: Scene, x: Floats, axes_in: float) -> Floats:
-    """On which side of each burial its letter stands, (K, 2) unit: away from the entry and from neighbours, and not
-    beyond the right or left edge."""
-    span = x[-1] - x[0]
-    out = np.empty((len(scene.names), 2))
-    for k, name in enumerate(scene.names):
-        at = scene.places[k, :2]
-        away = _unit(at - scene.entry)
-        for i, other in enumerate(scene.places[:, :2]):
-            if i != k and np.hypot(*(at - other)) < NEIGHBOUR_SHARE * span:
-                apart = at - other if np.any(at != other) else np.array([np.cos(2.4 * k), np.sin(2.4 * k)])
-                away = away + 2.0 * _unit(apart)
-        side = _unit(away)
-        wide = (LETTER_PT + 0.75 * (FONT_PT + 1.5) * len(name)) * span / (72 * axes_in)
-        if (side[0] > 0.3 and at[0] + wide > x[-1]) or (side[0] < -0.3 and at[0] - wide < x[0]):
-            side = side * [-1.0, 1.0]
-        out[k] = side
-    return out
-
-
-def _targets(axes: Axes, scene: Scene, sides: Floats) -> None:
-    """Each burial with its shape and letter."""
-    boxed = {"facecolor": "white", "edgecolor": INK, "lw": 0.8, "boxstyle": "round,pad=0.2"}
-    axes.plot(*scene.entry, marker="o", ms=6, color=INK, zorder=8)
-    inward = np.sign(scene.outline.mean(axis=0) - scene.entry)
-    across = {-1.0: "right", 0.0: "center", 1.0: "left"}[float(inward[0])]  # beside the outline, within the axes
-    axes.annotate(
-        "start",
-        xy=(float(scene.entry[0]), float(scene.entry[1])),
-        xytext=(0.0, -5.0 * (float(inward[1]) or 1.0)),
-        textcoords="offset points",
-        ha=across,
-        va="bottom" if inward[1] < 0.0 else "top",
-        fontsize=FONT_PT - 0.5,
-        weight="bold",
-        color=INK,
-        bbox={"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.05"},
-        zorder=10,
-    )
-    for k, name in enumerate(scene.names):
-        at = scene.places[k, :2]
-        fill = COLOURS[k % 8] if scene.sends[k] else "white"
-        axes.plot(*at, marker=MARKERS[k % 8], ms=10.5, mfc=fill, mec=INK, mew=1.6, zorder=9)
-        _boxed(axes, name, at, sides[k], FONT_PT + 1.5, boxed)
-
-
-def _boxed(axes: Axes, name: str, at: Floats, side: Floats, size: float, box: dict[str, Any]) -> None:
-    across = "left" if side[0] > 0.3 else "right" if side[0] < -0.3 else "center"
-    upright = "bottom" if side[1] > 0.6 else "top" if side[1] < -0.6 else "center"
-    axes.annotate(
-        name,
-        xy=(float(at[0]), float(at[1])),
-        xytext=(float(side[0]) * LETTER_PT, float(side[1]) * LETTER_PT),
-        textcoords="offset points",
-        ha=across,
-        va=upright,
-        fontsize=size,
-        weight="bold",
-        color=INK,
-        bbox=box,
-        zorder=10,
-    )
-
-
-def _unit(v: Floats) -> Floats:
-    length = float(np.hypot(*v))
-    return v / length if length > 1e-9 else np.array([1.0, 0.0])
+def _flux(axes: Axes, scene: Scene) -> Floats:
+    """Flux lines from the entry to each burial that sends; their points, (P, 2)."""
+    which = np.flatnonzero(scene.sends).tolist()
+    return draw_flux(axes, scene.entry, scene.places, scene.axes, scene.moments_Am2, which)
 
 
 def _legend_rows(scene: Scene, strips: Strips) -> list[tuple[Any, str]]:
@@ -344,7 +214,7 @@ def _legend_rows(scene: Scene, strips: Strips) -> list[tuple[Any, str]]:
         fill = COLOURS[k % 8] if scene.sends[k] else "white"
         mark = Line2D([], [], marker=MARKERS[k % 8], ls="", ms=10, mfc=fill, mec=INK, mew=1.4)
         what = f"{name}, {scene.depths_m[k]:.1f} m deep" + ("" if scene.sends[k] else ", no signal")
-        patch = Patch(facecolor=_light(k, 0.10), edgecolor=_light(k, 0.6), hatch=HATCHES[k % 8], lw=0.0)
+        patch = Patch(facecolor=light(k, 0.10), edgecolor=light(k, 0.6), hatch=HATCHES[k % 8], lw=0.0)
         rows.append(((patch, mark) if several and scene.sends[k] else mark, what))
     if several:
         rows.append((Line2D([], [], ls=""), "hatched: where it is the strongest"))

@@ -39,13 +39,12 @@ from fieldctl.rehearsal.scene import Scene
 from fieldctl.rehearsal.skill import Skill
 from fieldctl.rehearsal.strips import Path, paths_of, round_length_m, strip_width_for, strips_in
 from fieldctl.rehearsal.tally import Tally
-from fieldctl.site.sending import MOMENT_FULL_AM2
+from fieldctl.site.sending import HELD_M, MOMENT_FULL_AM2
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-HELD_M = 1.0  # height of the receiver above the surface until the fine search
 SLOW_FROM_M = 10.0  # shown: from here people walk slower, down to this share of their speed
 SLOWEST_SHARE = 0.4
 STRONGER = 1.5  # a signal must be so much stronger than the one that is followed to draw people over

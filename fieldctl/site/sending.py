@@ -27,6 +27,8 @@ MOMENT_FULL_AM2 = sqrt(
 """9.2e-3 A·m² at level 100: the middle, by ratio, of the moments that are lawful on either reading of the field limits
 (0.5 to 2.16 µA/m at 10 m, on the axis or broadside). Targets that were measured differ: our own assumption."""
 
+HELD_M = 1.0  # height of the receiver above the surface until the fine search
+
 
 def moment_of(burial: Burial) -> float:
     """Moment (A·m²) with which a burial sends: the full one scaled by its level, 0 for a no-signal burial."""

@@ -10,8 +10,9 @@ import pytest
 from PIL import Image
 
 from fieldctl.drill.plan import Burial, Signal
-from fieldctl.rehearsal import picture
-from fieldctl.rehearsal.picture import COLOURS, FONT_PT, HATCHES, MARKERS, picture_of
+from fieldctl.rehearsal.picture import picture_of
+from fieldctl.site import drawing
+from fieldctl.site.drawing import COLOURS, FONT_PT, HATCHES, MARKERS
 
 THREE = [(20, 30, 1.0, 20, 90), (45, 12, 1.2, 100, 85), (65, 38, 1.4, 45, 60)]
 
@@ -63,8 +64,8 @@ def luminance(colour):
 
 def test_what_is_read_stands_out_from_white():
     """WCAG 2.2: 7:1 for text (1.4.6), 3:1 for what must be told apart (1.4.11); markers have a dark rim besides."""
-    assert 1.05 / (luminance(picture.INK) + 0.05) > 7.0
-    assert 1.05 / (luminance(picture.MUTED) + 0.05) > 7.0
+    assert 1.05 / (luminance(drawing.INK) + 0.05) > 7.0
+    assert 1.05 / (luminance(drawing.MUTED) + 0.05) > 7.0
     assert min(1.05 / (luminance(c) + 0.05) for c in COLOURS[:3]) > 3.0
 
 
