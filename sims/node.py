@@ -3,6 +3,7 @@
     node = Node(world, world.rng("node 1"), Storage(hardware, secret, keys))
     hub.attach(node)                        or air.attach(node)
     node.strike(features)                   somebody touches the pad
+    node.press(), node.hold()               somebody presses its button; ABILITIES_OF_A_POST make it one
 
 The protocol is the product's own (`wire.session`, `wire.obey`, `wire.frames`); what is simulated is the body:
 `storage` (kept over power cuts), `crystal`, `gate`, `cell`. Truth (`made`, `sent`, `past_grant_us`, true times) lives
@@ -20,6 +21,7 @@ from fieldctl.units import EVERYBODY, TargetId, target_from_address
 from fieldctl.wire import adding, envelope, messages, obey, seal
 from fieldctl.wire.frames import Deframer
 from fieldctl.wire.messages import Ability, Message, Why
+from fieldctl.wire.post import HOLD_US, Presses
 from fieldctl.wire.session import Session
 from sims import node_orders as orders
 from sims import node_words as words
@@ -37,6 +39,8 @@ LISTENS_US = 250_000  # how long a sleeper listens each time that it wakes
 ABILITIES = int(
     Ability.PAD | Ability.TRANSMITTER | Ability.LEVELS | Ability.THERMOMETER | Ability.SLEEP | Ability.BUTTON
 )
+ABILITIES_OF_A_POST = int(Ability.BUTTON | Ability.HORN)  # at the field's edge: it has neither pad nor transmitter
+PRESS_US = 150_000  # a short press of a thumb
 
 
 class Medium(Protocol):
@@ -101,6 +105,8 @@ class Node:
         self.why = Why.POWER
         self._number = 0
         self.pressed_us = -adding.PRESS_COUNTS_US - 1
+        self.presses = Presses()
+        self.blown: list[tuple[int, messages.Horn]] = []  # truth: when it was told to blow, and how
         self.hailed: tuple[bytes, bytes] | None = None
         self.asleep_until = 0  # ticks; 0: awake
         self.wake_us = 0
@@ -128,6 +134,7 @@ class Node:
         self.armed = False
         self.why = why
         self._number = 0
+        self.presses = Presses()
         self.hailed = None
         self.asleep_until = 0
         self.crystal = Crystal(self.rng, self.base_ppm, now)
@@ -270,9 +277,29 @@ class Node:
     def _count_dropped(self) -> None:
         self.storage.write(dropped=min(self.storage.dropped + 1, 0xFFFF))
 
-    def press(self) -> None:
-        """Somebody presses its button, or holds a magnet to it."""
-        self.pressed_us = self.scheduler.now_us()
+    def press(self, for_us: int = PRESS_US) -> None:
+        """Somebody presses its button for so long, or holds a magnet to it."""
+        now = self.scheduler.now_us()
+        self.pressed_us = now
+        if self.on:
+            self.presses = self.presses.down(self.ticks(now))
+            for after_us in sorted({min(HOLD_US + 1_000, for_us), for_us}):  # its ticks run a little apart from ours
+                self.scheduler.call_at(now + after_us, self._pressed, self.storage.boot, after_us == for_us)
+
+    def hold(self) -> None:
+        """Somebody presses its button and keeps it pressed for longer than a short press lasts."""
+        self.press(HOLD_US + 500_000)
+
+    def _pressed(self, boot: int, let_go: bool) -> None:
+        """The press has lasted long enough to count, or is over; where it may speak unasked it says so at once."""
+        if not self.on or boot != self.storage.boot:
+            return
+        now = self.scheduler.now_us()
+        before, ticks = self.presses, self.ticks(now)
+        self.presses = before.up(ticks) if let_go else before.at(ticks)
+        counted = (self.presses.short, self.presses.held) != (before.short, before.held)
+        if counted and self.medium is not None and self.medium.pushes and self.session is not None:
+            self.say(words.short_status(self, ticks, words.flags_now(self, ticks, now), None), 0, now)
 
     def jump_clock(self, by_us: int) -> None:
         """A fault: its counter leaps (never below zero)."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldctl.units import EVERYBODY
-from fieldctl.wire import adding, envelope, messages, obey
+from fieldctl.wire import adding, envelope, messages, obey, post
 from fieldctl.wire.bus import SLOT_US, slot_of
 from fieldctl.wire.messages import Message, Reason, Result, What
 from sims import node_words as words
@@ -32,6 +32,8 @@ def order(node: Node, message: Message, counter: int, at_us: int, retained: bool
         node.say(said, counter, at_us)
     elif isinstance(message, messages.Rekey):
         _rekey(node, message, counter, at_us)
+    elif isinstance(message, messages.Horn):
+        _blow(node, message, counter, at_us, retained)
     else:
         answer = carry_out(node, words.standing(node, ticks, retained), message, at_us)
         node.say(words.outcome(node, answer, counter, at_us), counter, at_us)
@@ -104,6 +106,16 @@ def _rekey(node: Node, message: messages.Rekey, counter: int, at_us: int) -> Non
         except StorageBroken:
             answer = obey.Answer(Result.REFUSED, Reason.STORAGE)
     node.say(words.outcome(node, answer, counter, at_us), counter, at_us, session)
+
+
+def _blow(node: Node, message: messages.Horn, counter: int, at_us: int, retained: bool) -> None:
+    """A post's horn; what is obeyed here moves the generation as every order does."""
+    answer = post.horn(words.standing(node, node.ticks(at_us), retained), message)
+    if answer.result is Result.DONE:
+        if message.generation > node.storage.generation:
+            node.storage.write(generation=message.generation)
+        node.blown.append((at_us, message))
+    node.say(words.outcome(node, answer, counter, at_us), counter, at_us)
 
 
 # ---- being found and added -------------------------------------------------------------------------------

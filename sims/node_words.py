@@ -5,6 +5,7 @@ Functions over a `Node`, apart from it only to keep both readable.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldctl.wire import messages, obey
@@ -82,11 +83,18 @@ def status(node: Node, number: int, at_us: int) -> Message:
     flags = flags_now(node, ticks, at_us)
     if stored.strikes:
         return strike_message(node, stored.strikes[0], ticks, flags, number)
-    held = node.gate.held
-    if held is None:
-        return messages.Status(stored.boot, ticks, flags, number)
-    since = held.from_ if ticks >= held.from_ else 0
-    return messages.Status(stored.boot, ticks, flags, number, held.grant_id, since)
+    return short_status(node, ticks, flags, number)
+
+
+def short_status(node: Node, ticks: int, flags: int, number: int | None) -> Message:
+    """The short status: what it holds, and how often its button was pressed."""
+    held, presses = node.gate.held, node.presses
+    said = messages.Status(node.storage.boot, ticks, flags, number)
+    if held is not None:
+        said = replace(said, grant_id=held.grant_id, since=held.from_ if ticks >= held.from_ else 0)
+    if presses.any:
+        said = replace(said, presses=presses.short, holds=presses.held, press_ticks=presses.ticks)
+    return said
 
 
 def strike_message(node: Node, logged: Logged, ticks: int, flags: int, number: int | None) -> Message:

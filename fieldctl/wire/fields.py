@@ -159,5 +159,8 @@ KEYS: dict[str, tuple[int, Check]] = {
     "threshold": (47, _U16),
     "pressed": (48, lambda v: type(v) is bool),
     "salt": (49, _U8),
+    "presses": (50, _U32),
+    "holds": (51, _U32),
+    "press_ticks": (52, _U64),
 }
 """Key and check of every field, by its name here ("from_" is `from`, "_" stands for "-")."""

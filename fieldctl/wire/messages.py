@@ -47,6 +47,7 @@ __all__ = [
     "Greeting",
     "Hail",
     "HailAnswer",
+    "Horn",
     "Leave",
     "Malformed",
     "Message",
@@ -196,12 +197,25 @@ class Leave(Message):
     generation: int
 
 
+@dataclass(frozen=True, slots=True)
+class Horn(Message):
+    """Blow the horn between two ticks, `on` ms of each `period`; only for a target with the ability HORN."""
+
+    KIND: ClassVar[int] = 25
+    boot: int
+    generation: int
+    from_: int
+    until: int
+    period: int
+    on: int
+
+
 # ---- what a target says ---------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Status(Message):
-    """The short answer to a token; with a grant, since which tick it sends (0: not begun)."""
+    """The short answer to a token; with a grant, since which tick it sends (0: not begun); a post's presses so far."""
 
     KIND: ClassVar[int] = 15
     boot: int
@@ -210,6 +224,9 @@ class Status(Message):
     re: int | None = None
     grant_id: int | None = None
     since: int | None = None
+    presses: int | None = None
+    holds: int | None = None
+    press_ticks: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,7 +353,7 @@ class Add(Message):
     proof: bytes
 
 
-DOWN = (Grant, Renew, Quiet, AllOff, Ack, Ask, Arm, Sleep, Rekey, Leave)
+DOWN = (Grant, Renew, Quiet, AllOff, Ack, Ask, Arm, Sleep, Rekey, Leave, Horn)
 UP = (Status, Strike, Outcome, Greeting, Report, Counters)
 UNSEALED = (Hail, HailAnswer, Add)
 

@@ -14,7 +14,7 @@ ALL = (*m.DOWN, *m.UP, *m.UNSEALED)
 
 U8, U16, U32, U64 = (st.integers(0, (1 << bits) - 1) for bits in (8, 16, 32, 64))
 _U8 = {"result", "reason", "what", "contract", "why", "salt"}
-_U64 = {"ticks", "from_", "until", "limit", "strike_ticks", "since"}
+_U64 = {"ticks", "from_", "until", "limit", "strike_ticks", "since", "press_ticks"}
 _U16 = {
     *("flags", "period", "on", "drop_on", "drop_off", "pending", "dropped", "abilities", "turnaround", "rest_mv"),
     *("load_mv", "kelvin10", "noise", "wake", "threshold"),
