@@ -79,7 +79,7 @@ def kaplan_meier(
         raise ValueError("times are finite numbers of seconds, not below 0")
     at, deaths = np.unique(times[events], return_counts=True)
     risk = times.size - np.searchsorted(np.sort(times), at, side="left")
-    share = np.cumprod((1 - deaths / risk).astype(np.float64))
+    share: Floats = np.multiply.accumulate(1 - deaths / risk, dtype=np.float64)
     left = risk - deaths
     with np.errstate(divide="ignore"):
         greenwood = np.cumsum(deaths / (risk * left.astype(np.float64)))

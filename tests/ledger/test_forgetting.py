@@ -26,28 +26,29 @@ def holds(folder: Path, text: bytes) -> list[str]:
     return [each.name for each in folder.iterdir() if text in each.read_bytes()]
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, 18, 19, 29, 34, 35, 43, 45, 51])
 def test_whatever_moved_about_before_no_byte_of_a_forgotten_name_is_left(tmp_path: Path, seed: int) -> None:
-    """Names of all lengths, renamed and forgotten in any order among other writing, over many pages."""
+    """Names of all lengths, renamed and forgotten in any order among other writing, over many pages.
+
+    SQLite overwrites what it deletes, yet leaves copies where rows moved about: all of these seeds but the first showed them.
+    """
     rng = Random(seed)
-    people = [PersonId(f"p-{n:04d}") for n in range(300)]
+    people = [PersonId(f"p-{rng.randrange(10**9):010d}") for _ in range(300)]
     with Ledger.open(tmp_path / "l.db", inline=True, durable=False) as ledger:
         for n, person in enumerate(people):
-            ledger.name_person(person, f"{person}-of-the-fixture-" + "x" * rng.randrange(60))
+            ledger.name_person(person, f"{person}-of-the-fixture-" + "x" * rng.randrange(200))
             if n % 40 == 0:
                 ledger.append([TargetNamed(TargetId("0a1b2c3d"), "upper", person)], at=T)
-        for person in rng.sample(people, 150):
-            ledger.name_person(person, f"{person}-of-the-fixture-" + "y" * rng.randrange(90))
-        order = rng.sample(people, len(people))
-        for n, person in enumerate(order[:-1]):
+        for person in rng.sample(people, 200):
+            ledger.name_person(person, f"{person}-of-the-fixture-" + "y" * rng.randrange(200))
+        gone = rng.sample(people, 150)
+        for person in gone:
             assert ledger.forget_person(person, "2026-02-01")
-            if n % 60 == 0:
-                assert holds(tmp_path, f"{person}-of".encode()) == []
         assert not ledger.log_left
-        for person in order[:-1]:
-            assert not holds(tmp_path, f"{person}-of".encode())
-        assert list(ledger.names()) == order[-1:]
-        ledger.forget_person(order[-1])
+        left = b"".join(each.read_bytes() for each in tmp_path.iterdir())
+        assert [person for person in gone if f"{person}-of".encode() in left] == []
+        assert set(ledger.names()) == set(people) - set(gone)
+        ledger.forget_people(people)
         assert holds(tmp_path, MARK) == []
         assert verify(ledger).ok
 
