@@ -37,6 +37,8 @@ def order(node: Node, message: Message, counter: int, at_us: int, retained: bool
     else:
         answer = carry_out(node, words.standing(node, ticks, retained), message, at_us)
         node.say(words.outcome(node, answer, counter, at_us), counter, at_us)
+        if isinstance(message, messages.Leave) and answer.result is Result.DONE:
+            node.make_sessions()  # that was its last word: there are no keys any more
 
 
 def carry_out(node: Node, standing: obey.Standing, message: Message, at_us: int) -> obey.Answer:
