@@ -1,0 +1,130 @@
+"""What each verb takes over HTTP: a model for each, made of its signature and of one table of arguments.
+
+`asked(verb)` gives the model: exactly the verb's arguments without those that we fill in (`by`, `via`, its own id),
+each with a description, bounds and an example that is valid. A verb that takes something which the table does not name
+fails when the API is put together.
+"""
+
+from __future__ import annotations
+
+import inspect
+from dataclasses import dataclass, field
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
+
+from fieldctl.controller.verbs import Verb
+from fieldctl.web.asking import FILLED, OWN_IDS, parameters
+
+NAME_MAX = 80  # of a target, a drill, a person: longer ones fit on no screen, and into no file's name
+TEXT_MAX = 2000
+MANY_MAX = 256  # targets, as the design says
+
+Name = Annotated[str, StringConstraints(max_length=NAME_MAX, pattern=r"^[^\u0000-\u001f\u007f]*$")]
+Text = Annotated[str, StringConstraints(max_length=TEXT_MAX, pattern=r"^[^\u0000-\u0008\u000b-\u001f\u007f]*$")]
+Names = Annotated[tuple[Name, ...], Field(max_length=MANY_MAX)]
+Texts = Annotated[tuple[Text, ...], Field(max_length=MANY_MAX)]
+Picks = Annotated[dict[Name, Name], Field(max_length=MANY_MAX)]
+Seed = Annotated[int, Field(ge=0, lt=2**31)]
+Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
+Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
+Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
+Ahead = Annotated[float, Field(ge=2, le=600, allow_inf_nan=False)]
+
+
+@dataclass(frozen=True, slots=True)
+class Argument:
+    """One argument as it is taken over HTTP."""
+
+    kind: Any
+    says: str
+    example: Any
+    plain: bool = field(default=True)  # fits into a query
+
+
+ARGUMENTS: dict[str, Argument] = {
+    "reason": Argument(Text, "Why, in a few words; it goes into the log.", "Everybody back at the hut, field walked"),
+    "why": Argument(Text, "Why this is corrected, in a few words.", "Stepped on the plate on the way in"),
+    "hazard": Argument(Text, "The hazard decision of today.", "low, decided with the patrol (invented)"),
+    "snow_m": Argument(Metres | None, "Snow depth at the field's stake, in metres.", 1.9),
+    "touched": Argument(Names, "Targets whose plate was proved by touch.", ["5ee00001"], plain=False),
+    "stray_sweep": Argument(Text, "Who swept for stray signals, and what was heard.", "Tove, nothing heard (invented)"),
+    "exceptions": Argument(Texts, "Keys of problems that are signed for.", ["touch:5ee00002"], plain=False),
+    "notes": Argument(Text, "Anything else to keep.", "Fresh snow over the lower part (invented)"),
+    "signed": Argument(Name, "Who signs the closing.", "Ansel"),
+    "own_units_back": Argument(bool, "Everybody's own unit is back to send.", True),
+    "listening_walk": Argument(
+        Text, "Who walked where with a receiver, and what was heard.", "Tove, whole field, quiet"
+    ),
+    "heard_sending": Argument(Names, "Targets that were heard sending on the walk.", [], plain=False),
+    "how": Argument(Text, "How the surface was renewed.", "tilled"),
+    "zone": Argument(Name, "A zone of the site.", "upper"),
+    "unit": Argument(Name, "What is written on a hand-buried unit.", "M3"),
+    "place": Argument(Text, "Where it lies, in words.", "by the third stake, 1 m deep"),
+    "seen_off": Argument(bool, "Somebody saw that it is off.", True),
+    "drill": Argument(Name, "The name of a drill on file.", "three"),
+    "seed": Argument(Seed | None, "Draws the same targets again; none for a draw of its own.", 7),
+    "targets": Argument(
+        Picks | None, "Burial to target, where targets are named outright.", {"A": "5ee00001"}, plain=False
+    ),
+    "searchers": Argument(Names, "Who searches.", ["Jon"], plain=False),
+    "start_in_s": Argument(Ahead, "Seconds until the clock begins.", 2.0),
+    "exercise": Argument(Name, "An exercise.", "x1"),
+    "burial": Argument(Name | None, "A burial of the exercise.", "A"),
+    "searcher": Argument(Name | None, "Who called.", "Jon"),
+    "ago_s": Argument(Ago, "How many seconds ago it was.", 0.0),
+    "name": Argument(Name, "A name for people.", "Larch 1"),
+    "change": Argument(Name, "What the correction does: void, judge, merge, add-hit, place-call, give, undo …", "void"),
+    "about": Argument(Name, "What it is about: a strike, call, split, burial or correction.", "5ee00001-1-1"),
+    "value": Argument(Name | Number | None, "What the correction puts in its place, where it puts something.", None),
+    "question": Argument(Name, "An open question of the exercise.", "q1"),
+    "answer": Argument(Name, "One of the question's choices.", "keep"),
+    "link": Argument(Name, "A link of the site.", "bus"),
+    "hardware": Argument(Name, "The hardware id of a new target.", "696e766435656530"),
+    "secret": Argument(Name, "The factory secret on its label.", "00112233445566778899aabbccddeeff"),
+    "target": Argument(Name, "A target, by id or by name.", "5ee00001"),
+    "lost": Argument(bool, "Lost or stolen: nothing of it is believed any more.", False),
+    "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
+}
+"""Every argument of a verb by its name."""
+
+OTHERWISE: dict[tuple[str, str], Argument] = {
+    ("day-renewed", "zone"): Argument(Name | None, "A zone of the site; none for all.", "upper"),
+    ("exercise-check", "seed"): Argument(Seed, "Draws the same targets again.", 7),
+    ("exercise-split", "name"): Argument(Name, "signal, coarse, fine, airway, or a free name.", "coarse"),
+}
+"""Where an argument of the same name is something else."""
+
+
+class Asked(BaseModel):
+    """The arguments of a verb."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+def argument(verb: str, name: str) -> Argument:
+    """How an argument is taken; KeyError for one that the table does not name."""
+    return OTHERWISE.get((verb, name)) or ARGUMENTS[name]
+
+
+def takes(verb: Verb) -> list[inspect.Parameter]:
+    """What is asked of whoever asks: the verb's parameters without those that we fill in."""
+    filled = {*FILLED, OWN_IDS.get(verb.name, "")}
+    return [p for name, p in parameters(verb).items() if name not in filled]
+
+
+def by_query(verb: Verb) -> bool:
+    """Whether it can be asked with GET as well: it changes nothing, and all that it takes is plain."""
+    return verb.right == "watch" and all(argument(verb.name, p.name).plain for p in takes(verb))
+
+
+def asked(verb: Verb) -> type[Asked]:
+    """The model of a verb's arguments."""
+    fields: dict[str, Any] = {}
+    for p in takes(verb):
+        row = argument(verb.name, p.name)
+        default = ... if p.default is p.empty else p.default
+        fields[p.name] = (row.kind, Field(default, description=row.says, examples=[row.example]))
+    title = "".join(part.capitalize() for part in verb.name.split("-"))
+    made: type[Asked] = create_model(f"{title}Asked", __base__=Asked, __doc__=f"What {verb.name} takes.", **fields)
+    return made

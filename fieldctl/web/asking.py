@@ -1,0 +1,200 @@
+"""A verb asked for over HTTP: who asks, with which right, once for each key, carried to its end.
+
+    asked = Asking(desk)
+    body = await asked.ask(who, "exercise-start", {"drill": "three"}, key="…")      the verb's JSON, or a FieldctlError
+    body = await asked.all_off(who)                                                 at once, past everything that waits
+
+What began is carried to its end though its client goes away. At most IN_HAND_MAX requests are in hand, and one begins
+in each round of the loop: a crowd of them keeps an all off waiting for one verb, never for the crowd.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import inspect
+import json
+import logging
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any, NoReturn
+
+from fieldctl.controller.socket import fault_of_ours
+from fieldctl.controller.verbs import Desk, Verb
+from fieldctl.errors import BadInput, FieldctlError, NotFound
+from fieldctl.web import keys
+from fieldctl.web.keys import Keys, Outcome
+from fieldctl.web.problems import Busy, NotSignedIn, RightMissing, plain
+from fieldctl.web.rights import Who
+
+ALL_OFF = "all-off"
+IN_HAND_MAX = 256  # twenty phones ask for one thing each; searching for new targets takes a minute
+SETTLE_S = 2.0
+
+FILLED = ("by", "via")  # said by us, never by whoever asks
+OWN_IDS = {
+    "exercise-start": "request",
+    "exercise-call": "call",
+    "exercise-split": "split",
+    "exercise-correct": "correction",
+}
+"""Arguments that name what a verb makes: they follow from the key."""
+
+_log = logging.getLogger(__name__)
+
+
+class Asking:
+    """The desk's verbs for whoever asks over HTTP.
+
+    Counts: asked, not_signed_in, right_missing, busy, failed (errors with a remedy), faults (ours).
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._by = frozenset(name for name, verb in desk.table.items() if "by" in parameters(verb))
+        self._keys = Keys()
+        self._turn = asyncio.Lock()
+        self._tasks: set[asyncio.Task[Outcome]] = set()
+        self.counts: Counter[str] = Counter()
+
+    @property
+    def verbs(self) -> Mapping[str, Verb]:
+        """Every verb by its name."""
+        return self._desk.table
+
+    def allowed(self, who: Who, verb: Verb) -> None:
+        """NotSignedIn or RightMissing unless this one has the right that a verb needs."""
+        if who.may(verb.right):
+            return
+        if who.person is None:
+            self.counts["not_signed_in"] += 1
+            raise NotSignedIn(
+                f"{verb.name} needs the right {verb.right!r}, and nobody is signed in.",
+                expected=f"somebody with the right {verb.right!r}",
+                remedy="Sign in, or pair this phone with the code that a person in charge shows.",
+            )
+        self.counts["right_missing"] += 1
+        raise RightMissing(
+            f"{verb.name} needs the right {verb.right!r}, which {who.name or 'this person'} does not have.",
+            expected=f"somebody with the right {verb.right!r}",
+            remedy="Ask a person in charge to grant it, for today or for longer.",
+        )
+
+    async def ask(
+        self, who: Who, name: str, arguments: Mapping[str, Any], key: str | None = None
+    ) -> tuple[bytes, bool]:
+        """Carry a verb out for somebody; its JSON, and whether it is the answer of the same key before."""
+        verb = self._desk.table.get(name)
+        if verb is None:
+            raise NotFound(
+                f"There is no verb {name!r}.", expected=", ".join(self._desk.table), remedy="Use one of these."
+            )
+        self.allowed(who, verb)
+        if name == ALL_OFF:
+            return await self.all_off(who), False
+        given = {**arguments, **({"by": who.name} if name in self._by else {})}
+        if verb.right == "watch":  # changes nothing: asking twice is asking twice
+            return await self._outcome(self._begin(name, given)), False
+        phone, key = who.phone or who.person or "", keys.checked(key)
+        named = plain([name, arguments])
+        task = self._keys.find(phone, key, named)
+        if task is not None:
+            return await self._outcome(task), True
+        if name in OWN_IDS:
+            given[OWN_IDS[name]] = keys.own_id(phone, name, key)
+        task = self._begin(name, given)
+        self._keys.keep(phone, key, named, task)
+        return await self._outcome(task), False
+
+    async def all_off(self, who: Who) -> bytes:
+        """Switch everything off: the order is out before this waits for anything."""
+        self.counts["asked"] += 1
+        return plain(await self._desk.ask(ALL_OFF, {"by": who.name or "anybody", "via": "page"}))
+
+    def _begin(self, name: str, arguments: Mapping[str, Any]) -> asyncio.Task[Outcome]:
+        if len(self._tasks) >= IN_HAND_MAX:
+            self.counts["busy"] += 1
+            raise Busy(
+                f"{IN_HAND_MAX} requests are in hand already.",
+                remedy="Ask again after a moment. All off is never kept waiting.",
+            )
+        self.counts["asked"] += 1
+        task = asyncio.get_running_loop().create_task(self._carry(name, arguments), name=f"asked {name}")
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return task
+
+    async def _carry(self, name: str, arguments: Mapping[str, Any]) -> Outcome:
+        async with self._turn:
+            await asyncio.sleep(0)
+        try:
+            return plain(await self._desk.ask(name, arguments))
+        except FieldctlError as error:
+            self.counts["failed"] += 1
+            return error
+        except Exception as error:  # a fault of ours: whoever asked is told, and the field goes on
+            self.counts["faults"] += 1
+            _log.exception("the verb %r failed", name)
+            return fault_of_ours(error)
+
+    async def _outcome(self, task: asyncio.Task[Outcome]) -> bytes:
+        outcome = await asyncio.shield(task)
+        if isinstance(outcome, FieldctlError):
+            raise outcome.with_traceback(None)
+        return outcome
+
+    async def settle(self, within_s: float = SETTLE_S) -> None:
+        """Let what is in hand come to its end, and end what has not by then: serve is going away."""
+        left = set(self._tasks)
+        if left:
+            _, late = await asyncio.wait(left, timeout=within_s)
+            for task in late:
+                task.cancel()
+
+
+def parameters(verb: Verb) -> Mapping[str, inspect.Parameter]:
+    """What a verb takes, by name."""
+    return inspect.signature(verb.call).parameters
+
+
+def strict_json(raw: bytes) -> dict[str, Any]:
+    """A request's JSON object, {} for nothing; BadInput for doubled keys, numbers that are none, too deep nesting."""
+    if not raw.strip():
+        return {}
+    try:
+        found = json.loads(raw.decode("utf-8"), object_pairs_hook=_once, parse_constant=_no_number, parse_float=_finite)
+        json.dumps(found, ensure_ascii=False).encode()
+    except RecursionError:
+        raise _no_json("it is nested too deeply") from None
+    except UnicodeEncodeError:
+        raise _no_json("a text holds half a character") from None
+    except ValueError as error:
+        raise _no_json(str(error)) from None
+    if not isinstance(found, dict):
+        raise _no_json("it is no object")
+    return found
+
+
+def _no_json(why: str) -> BadInput:
+    return BadInput(
+        f"The body cannot be read: {why}.",
+        expected="one JSON object in UTF-8, each key once",
+        remedy="Send such an object; the list of verbs says what each one takes.",
+    )
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError("a key stands in it twice")
+    return found
+
+
+def _no_number(word: str) -> NoReturn:
+    raise ValueError(f"{word} is no number")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if value - value != 0:
+        raise ValueError(f"{text} is out of bounds")
+    return value
