@@ -7,11 +7,21 @@ default. Who did it is a `by`: a person's id, or "field" where the field itself 
 Nothing here is ever changed afterwards. What turns out to be wrong is amended by `Corrected`, a later fact.
 
     fact   the base, and the authors who are no person      life       the controller, all off, grants
-    targets      day      exercise      assessment      people
+    targets      day      exercise      assessment      people      access
 """
 
 from __future__ import annotations
 
+from fieldctl.events.access import (
+    AccountMade,
+    CodeMade,
+    PasswordChanged,
+    PhoneEnded,
+    PhonePaired,
+    RightEnded,
+    RightGranted,
+    SignInFailed,
+)
 from fieldctl.events.assessment import AssessmentDecided, AssessmentListed, AssessmentSigned, AssessmentTicked
 from fieldctl.events.day import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
 from fieldctl.events.exercise import (
@@ -60,6 +70,7 @@ __all__ = [
     "ANYBODY",
     "FIELD",
     "KINDS",
+    "AccountMade",
     "AllOffConfirmed",
     "AllOffOrdered",
     "AllOffReleased",
@@ -68,6 +79,7 @@ __all__ = [
     "AssessmentSigned",
     "AssessmentTicked",
     "CallMade",
+    "CodeMade",
     "ControllerStarted",
     "ControllerStopped",
     "Corrected",
@@ -87,9 +99,15 @@ __all__ = [
     "ManualIn",
     "ManualOut",
     "OrderEnded",
+    "PasswordChanged",
     "PersonForgotten",
+    "PhoneEnded",
+    "PhonePaired",
     "QuestionAnswered",
     "QuestionAsked",
+    "RightEnded",
+    "RightGranted",
+    "SignInFailed",
     "SignalDue",
     "SignalOff",
     "SignalOn",
