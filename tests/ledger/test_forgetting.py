@@ -30,7 +30,7 @@ def holds(folder: Path, text: bytes) -> list[str]:
 def test_whatever_moved_about_before_no_byte_of_a_forgotten_name_is_left(tmp_path: Path, seed: int) -> None:
     """Names of all lengths, renamed and forgotten in any order among other writing, over many pages.
 
-    SQLite overwrites what it deletes, yet leaves copies where rows moved about: all of these seeds but the first showed them.
+    SQLite overwrites what it deletes, yet leaves copies where rows moved about: all seeds but 0 showed it.
     """
     rng = Random(seed)
     people = [PersonId(f"p-{rng.randrange(10**9):010d}") for _ in range(300)]
