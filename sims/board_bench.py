@@ -54,6 +54,8 @@ _WORDS = {
     "noise": 0x8C,
     "play_count": 0x98,
     "storage_bad": 0x9C,
+    "cut_records": 0xA0,
+    "cut_after": 0xA4,
 }
 _NOW = 0x08
 _HARDWARE = 0x40
@@ -156,6 +158,14 @@ class Bench:
         self._map[PLAY_AT : PLAY_AT + 2 * len(samples)] = struct.pack(f"<{len(samples)}h", *samples)
         struct.pack_into("<Q", self._map, BENCH_AT + _PLAY_FROM, from_ticks)
         self["play_count"] = len(samples)
+
+    def play_more(self, samples: Sequence[int]) -> None:
+        """Go on without a gap after what is still being played."""
+        count = self["play_count"]
+        assert count + len(samples) <= PLAY_SAMPLES
+        at = PLAY_AT + 2 * count
+        self._map[at : at + 2 * len(samples)] = struct.pack(f"<{len(samples)}h", *samples)
+        self["play_count"] = count + len(samples)
 
     def gate_spans(self) -> list[tuple[int, int, int]]:
         """(start, on, off) of each time that the gate was open, `start` being the value of `starts`, the others ticks.

@@ -50,7 +50,11 @@ class BoardNode:
         self._ears = Deframer()
         self._hub: Hub | None = None
         self._looks: asyncio.Task[None] | None = None
-        board.on_bytes = self._spoke
+        self.listen()
+
+    def listen(self) -> None:
+        """What its board says goes onto the bus from now."""
+        self.board.on_bytes = self._spoke
 
     async def power_on(self) -> None:
         """Start it, on its file; `clock` is this start's."""

@@ -55,14 +55,21 @@ void bench_turn(void)
     }
 }
 
-bool bench_power_goes(void)
+void bench_power_goes(void)
 {
-    if (BENCH.cut_in == 0 || --BENCH.cut_in != 0) {
-        return false;
-    }
     bench_gate(false, 0);
     BENCH.cut_done = 1;
-    return true;
+    board_halt();
+}
+
+bool bench_cut_in_word(void)
+{
+    return BENCH.cut_in && --BENCH.cut_in == 0;
+}
+
+bool bench_cut_at_record(void)
+{
+    return BENCH.cut_records && --BENCH.cut_records == 0;
 }
 
 static uint64_t falls_at(void)

@@ -60,7 +60,9 @@ struct bench {
     uint32_t play_hi;     /* 094 W   any time ahead */
     uint32_t play_count;  /* 098 W how many samples; 0: nothing is played */
     uint32_t storage_bad; /* 09c W the storage refuses every write */
-    uint32_t spare1[24];  /* 0a0 */
+    uint32_t cut_records; /* 0a0 W the power goes at this many writes or erases from now; 0: never. Counted down */
+    uint32_t cut_after;   /* 0a4 W at that write: 0 before anything of it holds, 1 when all of it does */
+    uint32_t spare1[22];  /* 0a8 */
 
     struct gate_span gate[GATE_LOG]; /* 100 B a ring */
 };

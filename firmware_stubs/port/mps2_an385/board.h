@@ -45,7 +45,9 @@ const uint8_t *flash_at(uint32_t offset);
 /* bench.c: the world around the board. */
 void bench_begin(void);
 void bench_turn(void); /* once in each turn of the loop */
-bool bench_power_goes(void);
+bool bench_cut_at_record(void); /* whether the power goes at this write, */
+bool bench_cut_in_word(void);   /* or in the middle of this word */
+void bench_power_goes(void) __attribute__((noreturn));
 void bench_gate(bool on, uint32_t hold_us);
 bool bench_gate_reads(void);
 int bench_sample(uint64_t at_us); /* of the pad's converter, about BENCH_PAD_MIDDLE */

@@ -8,19 +8,30 @@
 
 _Static_assert(FLASH_PAGE * FLASH_PAGES == FLASH_BYTES, "the pages fill the storage");
 
+/* Whether the power goes after this write; before it, it goes here. */
+static bool begin_record(void)
+{
+    bool cut = bench_cut_at_record();
+    if (cut && !BENCH.cut_after) {
+        bench_power_goes();
+    }
+    return cut;
+}
+
 bool flash_erase(uint32_t page)
 {
     if (page >= FLASH_PAGES || BENCH.storage_bad) {
         return false;
     }
-    BENCH.writes++;
+    bool cut = begin_record();
     uint32_t words = FLASH_PAGE / 4u;
-    bool goes = bench_power_goes();
-    for (uint32_t i = 0; i < (goes ? words / 2u : words); i++) {
+    bool torn = bench_cut_in_word();
+    BENCH.writes++;
+    for (uint32_t i = 0; i < (torn ? words / 2u : words); i++) {
         AT(page * FLASH_PAGE)[i] = 0xFFFFFFFFu;
     }
-    if (goes) {
-        board_halt();
+    if (torn || cut) {
+        bench_power_goes();
     }
     return true;
 }
@@ -30,16 +41,20 @@ bool flash_write(uint32_t offset, const void *data, uint32_t size)
     if (offset % 4u || size % 4u || offset > FLASH_BYTES || size > FLASH_BYTES - offset || BENCH.storage_bad) {
         return false;
     }
+    bool cut = begin_record();
     const uint8_t *from = data;
     for (uint32_t i = 0; i < size; i += 4u) {
         uint32_t word;
         memcpy(&word, from + i, sizeof word);
         BENCH.writes++;
-        if (bench_power_goes()) {
+        if (bench_cut_in_word()) {
             *AT(offset + i) &= word | 0xFFFF0000u; /* half of a word got through */
-            board_halt();
+            bench_power_goes();
         }
         *AT(offset + i) &= word;
+    }
+    if (cut) {
+        bench_power_goes();
     }
     return memcmp((const void *)(PSRAM + offset), data, size) == 0;
 }
