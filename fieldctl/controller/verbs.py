@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldctl.controller import snapshot
+from fieldctl.controller.access import Access
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
+from fieldctl.controller.verbs_rights import RightsVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.errors import BadInput, FieldctlError
 from fieldctl.events import ANYBODY, FIELD
@@ -44,6 +46,8 @@ class Desk:
 
         self._c = controller
         day, exercise, target = DayVerbs(controller), ExerciseVerbs(controller), TargetVerbs(controller)
+        self.access = Access(controller)
+        rights = RightsVerbs(controller, self.access)
         table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (
             ("status", "watch", self.status),
             ("all-off", "anybody", self.all_off),
@@ -77,6 +81,13 @@ class Desk:
             ("target-clear", "upkeep", target.clear),
             ("target-locate", "upkeep", target.locate),
             ("target-locate-end", "upkeep", target.locate_end),
+            ("right-list", "in-charge", rights.list_all),
+            ("right-give", "in-charge", rights.give),
+            ("right-take", "in-charge", rights.take),
+            ("phone-code", "in-charge", rights.phone_code),
+            ("phone-end", "in-charge", rights.phone_end),
+            ("phone-end-all", "in-charge", rights.phone_end_all),
+            ("first-code", "in-charge", rights.first_code),
         )
         strict = ConfigDict(arbitrary_types_allowed=False, extra="forbid")
         self.table = {name: Verb(name, right, validate_call(config=strict)(call)) for name, right, call in table}

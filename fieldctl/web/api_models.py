@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import inspect
 from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
 
@@ -29,6 +29,7 @@ Seed = Annotated[int, Field(ge=0, lt=2**31)]
 Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
 Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
 Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
+Granted = Literal["watch", "instruct", "upkeep", "in-charge"]
 Ahead = Annotated[float, Field(ge=2, le=600, allow_inf_nan=False)]
 
 
@@ -84,6 +85,10 @@ ARGUMENTS: dict[str, Argument] = {
     "secret": Argument(Name, "The factory secret on its label.", "00112233445566778899aabbccddeeff"),
     "target": Argument(Name, "A target, by id or by name.", "5ee00001"),
     "lost": Argument(bool, "Lost or stolen: nothing of it is believed any more.", False),
+    "person": Argument(Name, "Somebody, by name or id; a nickname will do.", "Tove"),
+    "right": Argument(Granted, "What that person may do.", "instruct"),
+    "until": Argument(Name, '"today", "good", or a moment as RFC 3339.', "today"),
+    "phone": Argument(Name, "The id of a paired phone.", "0011223344556677"),
     "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
 }
 """Every argument of a verb by its name."""
