@@ -135,22 +135,14 @@ def preview(
 
 
 def _recorded(site: Path, drill_name: str) -> dict[str, list[float | None]]:
-    """The site's own times for a drill by burial, seconds; None where it was not found."""
     from fieldctl.cli.outside import ledger_path
+    from fieldctl.ledger.reader import Reader
+    from fieldctl.rehearsal.recorded import recorded_times
 
     if not ledger_path(site).is_file():
         return {}
-    from fieldctl.cli.replay import exercises_of
-    from fieldctl.ledger.reader import Reader
-
-    times: dict[str, list[float | None]] = {}
     with Reader.read(ledger_path(site)) as reader:
-        for result in exercises_of(reader):
-            if result.drill != drill_name or result.state not in ("complete", "time-up"):
-                continue
-            for b in result.burials:
-                times.setdefault(b.burial, []).append(None if b.find is None else b.find.moment.at_us / 1e6)
-    return times
+        return recorded_times(reader, drill_name)
 
 
 def _read(named: Path, site: Path) -> Drill:

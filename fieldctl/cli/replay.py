@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -33,11 +33,6 @@ def replayed(reader: Reader, exercise: str | None = None) -> tuple[list[Result],
         except (ValueError, KeyError, TypeError) as error:
             unreadable.append({"exercise": name, "why": str(error)})
     return results, unreadable
-
-
-def exercises_of(reader: Reader) -> Iterator[Result]:
-    """The result of every exercise that can be read, in the order of their starts."""
-    yield from replayed(reader)[0]
 
 
 @dataclass(slots=True)

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl import __version__
 from fieldctl.controller.known import Known
-from fieldctl.drill.score import Find
+from fieldctl.drill.corrections import in_force
+from fieldctl.drill.score import Find, Moment
 from fieldctl.drill.state import Exercise
-from fieldctl.events import ExerciseStarted, QuestionAsked
+from fieldctl.events import Corrected, ExerciseStarted, QuestionAsked
 from fieldctl.units import BootId, HostUs, PersonId, TargetId, seconds
 from fieldctl.wire.messages import Flags
 
@@ -196,6 +197,11 @@ def exercise(c: Controller, e: Exercise) -> Row:
                 "phase": b.phase,
                 "sent": [] if result is None else [_span(s) for s in result.sent],
                 "may_send_for_s": may_send_for_s(None if lease is None else lease.until_us, now_us(c)),
+                "signal": b.plan.signal.kind,
+                "find_by": b.plan.find,
+                "hits": [] if result is None else [_moment(m) for m in result.hits],
+                "calls": [] if result is None else [_moment(m) for m in result.calls],
+                "splits": [] if result is None else [{"name": name, **_moment(m)} for name, m in result.splits],
                 "find": None if result is None or result.find is None else _find(c, result.find),
                 "in_time": None if result is None else result.in_time,
             }
@@ -203,12 +209,17 @@ def exercise(c: Controller, e: Exercise) -> Row:
     return {
         "exercise": e.id,
         "drill": e.drill.name,
+        "title": e.drill.title,
+        "assessed": e.drill.assessed,
         "state": e.status,
         "clock_s": None if since is None else round(seconds(since), 3),
         "limit_s": e.drill.limit_s,
         "searchers": [] if started is None else [person(c, who) for who in started.searchers],
+        "by": None if started is None else person(c, started.by),
         "seed": None if started is None else started.seed,
         "burials": rows,
+        "splits": [] if e.result is None else [{"name": name, **_moment(m)} for name, m in e.result.splits],
+        "corrections": [_correction(c, e, f) for f in e.facts if isinstance(f, Corrected)],
         "to_judge": []
         if e.result is None
         else [
@@ -238,11 +249,34 @@ def _span(span: tuple[int, int | None]) -> Row:
     return {"from_s": seconds(span[0]), "until_s": None if span[1] is None else seconds(span[1])}
 
 
+def _moment(moment: Moment) -> Row:
+    return {
+        "at_s": seconds(moment.at_us),
+        "plus_minus_ms": moment.plus_minus_us / 1000,
+        "source": moment.source,
+    }
+
+
 def _find(c: Controller, find: Find) -> Row:
     return {
-        "at_s": seconds(find.moment.at_us),
-        "plus_minus_ms": find.moment.plus_minus_us / 1000,
+        **_moment(find.moment),
         "kind": find.kind,
         "searcher": " + ".join(person(c, who) or who for who in find.searcher.split(" + ")),
-        "source": find.moment.source,
     }
+
+
+def _correction(c: Controller, e: Exercise, fact: Corrected) -> Row:
+    undone = e.times is not None and fact.change != "undo" and fact not in in_force(_corrections(e), e.times)
+    return {
+        "correction": fact.correction,
+        "change": fact.change,
+        "about": fact.about,
+        "value": person(c, str(fact.value)) if fact.change == "give" else fact.value,
+        "by": person(c, fact.by),
+        "why": fact.why,
+        "undone": undone,
+    }
+
+
+def _corrections(e: Exercise) -> list[Corrected]:
+    return [f for f in e.facts if isinstance(f, Corrected)]

@@ -72,10 +72,23 @@ class ExerciseVerbs:
                     "drill": drill.name,
                     "title": drill.title,
                     "limit_s": drill.limit_s,
-                    "burials": [{"burial": b.name, "signal": b.signal.kind, "find": b.find} for b in drill.burials],
+                    "burials": [
+                        {"burial": b.name, "signal": b.signal.kind, "after": b.signal.after, "find": b.find}
+                        for b in drill.burials
+                    ],
                 }
             )
         return {"drills": rows}
+
+    async def drill_shown(self, drill: str) -> Row:
+        """One drill as its file says it: scene, burials, wishes."""
+        plan = self._drill(drill)
+        return {"drill": plan.name, "title": plan.title, "assessed": plan.assessed, **plan_to_mapping(plan)}
+
+    def staffed(self, drill: str, seed: int) -> tuple[Drill, Picks]:
+        """A drill with the targets that would play it now."""
+        plan = self._drill(drill)
+        return plan, self._pick(plan, seed, {})
 
     def candidates(self) -> list[Candidate]:
         """Every target with a place, as the picker sees it."""

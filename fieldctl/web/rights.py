@@ -22,7 +22,7 @@ GRANTABLE: tuple[Right, ...] = ("watch", "instruct", "upkeep", "in-charge")
 
 def all_of(granted: Iterable[Right]) -> frozenset[Right]:
     """Every right that these include; "anybody" is always among them."""
-    return frozenset({"anybody"}).union(*(INCLUDES[right] for right in granted))
+    return INCLUDES["anybody"].union(*(INCLUDES[right] for right in granted))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,58 @@
+"""The pages beside the controller: should they fail, the field goes on without them, and says so."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import socket
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldctl.cli.cautions import CAUTIONS
+from fieldctl.site.model import Pages
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+    from fieldctl.controller.verbs import Desk
+
+AGAIN_AFTER_S = 2.0
+
+_log = logging.getLogger(__name__)
+
+
+async def run_pages(
+    controller: Controller, desk: Desk, folder: Path, config: Pages, listener: socket.socket, say: Callable[[str], None]
+) -> None:
+    """Serve pages and API until cancelled; what nobody foresaw ends them for a moment, never the controller."""
+    from fieldctl.web.accounts import Accounts
+    from fieldctl.web.app import make_app
+    from fieldctl.web.board import Board
+    from fieldctl.web.house import House
+    from fieldctl.web.listening import hosts
+    from fieldctl.web.server import serve
+
+    with listener:
+        while True:
+            board = Board(controller)
+            accounts = Accounts(controller)
+            house = House(controller, desk, accounts, board, config, hosts(config), bool(config.certificate), CAUTIONS)
+            try:
+                async with asyncio.TaskGroup() as group:
+                    group.create_task(board.run(), name="board")
+                    group.create_task(serve(make_app(house), listener.dup(), folder, config), name="pages")
+            except* Exception as errors:
+                _log.exception("the pages ended")
+                say(f"The pages ended and begin anew; the field goes on: {errors.exceptions[0]}")
+            await asyncio.sleep(AGAIN_AFTER_S)
+
+
+def code_lines(address: str) -> list[str]:
+    """An address as a QR code for the terminal, light on dark or dark on light alike."""
+    import io
+
+    import segno
+
+    out = io.StringIO()
+    segno.make(address, error="m").terminal(out, compact=True)
+    return out.getvalue().splitlines()

@@ -1,0 +1,89 @@
+// What every page has: whether it is live, all off, and who has not confirmed it.
+import "./hold.js";
+import { h, show } from "./dom.js";
+import { changes, hostNow, isLive, lastHeard, rights, rows } from "./live.js";
+import { inWords, order } from "./orders.js";
+import { span, t } from "./words.js";
+
+class Live extends HTMLElement {
+  connectedCallback() {
+    changes.addEventListener("live", () => this.show());
+    changes.addEventListener("beat", () => this.show());
+    this.began = performance.now();
+  }
+
+  show() {
+    const at = lastHeard();
+    this.classList.toggle("is-live", isLive());
+    if (isLive()) this.textContent = t("base.live");
+    else if (at) this.textContent = t("base.not_live", { time: at.toLocaleTimeString(document.documentElement.lang) });
+    else if (performance.now() - this.began > 3000) this.textContent = t("base.not_live_never");
+  }
+}
+customElements.define("fc-live", Live);
+
+class AllOffState extends HTMLElement {
+  connectedCallback() {
+    this.list = h("div", {});
+    this.release = h("div", {});
+    this.append(this.list, this.release);
+    changes.addEventListener("beat", () => this.show());
+  }
+
+  show() {
+    const field = rows.get("field");
+    const off = field?.all_off;
+    this.hidden = !(off?.in_force || field?.failed);
+    if (this.hidden) return;
+    show(this.list, field.failed ? h("p", { class: "failed" }, t("base.failed", { why: field.failed })) : null, off.in_force ? this.offRows(field) : null);
+    this.showRelease(off.in_force && rights.includes("in-charge"));
+  }
+
+  offRows(field) {
+    const off = field.all_off;
+    const waiting = off.unconfirmed.map((row) => {
+      const left = row.may_send_until_us === null ? 0 : Math.max(0, (row.may_send_until_us - hostNow()) / 1e6);
+      const heard = row.heard_us === null ? t("base.off_never_heard") : t("base.off_heard", { age: span((hostNow() - row.heard_us) / 1e6) });
+      const says = row.says === "its gate reads on" ? t("base.off_gate_on") : t("base.off_not_confirmed");
+      const until = left > 0 ? t("base.off_may_send", { seconds: Math.ceil(left) }) : t("base.off_may_not_send");
+      return h("li", {}, h("strong", {}, row.name), ` (${row.place}): ${says}, ${heard}, ${until}`);
+    });
+    return [
+      h("h2", {}, t("base.off_in_force")),
+      h("p", {}, t("base.off_confirmed", { n: off.confirmed.length })),
+      waiting.length ? h("p", {}, t("base.off_waiting", { n: waiting.length })) : h("p", {}, t("base.off_none_waiting")),
+      h("ul", {}, waiting),
+      field.manual.length ? [h("p", {}, t("base.off_manual")), h("ul", {}, field.manual.map((m) => h("li", {}, `${m.unit}: ${m.place}`)))] : null,
+    ];
+  }
+
+  showRelease(may) {
+    this.release.hidden = !may;
+    if (!may || this.release.childElementCount) return;
+    const reasons = t("base.off_release_reasons").split("|");
+    const said = h("p", { class: "said", role: "status" });
+    const hold = h("fc-hold", { class: "big", ms: 3000 }, t("base.off_release_hold"));
+    const choice = h("fieldset", { class: "choices" }, h("legend", {}, t("base.off_release_why")),
+      reasons.map((reason, n) => h("label", {}, h("input", { type: "radio", name: "release-why", value: reason, checked: n === 0 }), reason)));
+    hold.addEventListener("held", async () => {
+      const reason = choice.querySelector("input:checked").value;
+      const answer = await order("all-off-release", { reason });
+      said.textContent = answer.ok ? "" : inWords(answer.problem);
+    });
+    this.release.append(choice, hold, h("p", {}, t("base.off_release_nothing")), said);
+  }
+}
+customElements.define("fc-alloff-state", AllOffState);
+
+const button = document.getElementById("all-off");
+button?.form.addEventListener("submit", async (event) => {
+  event.preventDefault(); // without scripts the form does the same
+  const words = button.lastChild;
+  const before = words.textContent;
+  words.textContent = t("base.all_off_sent");
+  button.classList.add("pressed");
+  const answer = await order("all-off");
+  navigator.vibrate?.([80, 60, 80]);
+  words.textContent = answer.ok ? before : t("base.all_off_failed");
+  button.classList.remove("pressed");
+});

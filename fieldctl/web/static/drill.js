@@ -1,0 +1,90 @@
+// A drill's page: who searches, the preview, and the press that starts it.
+import { h } from "./dom.js";
+import { inWords, order, ownId } from "./orders.js";
+import { clock, t } from "./words.js";
+
+const page = document.getElementById("drill");
+const start = document.getElementById("start");
+const said = document.getElementById("said");
+const { drill } = page.dataset;
+const seed = Number(page.dataset.seed);
+const same = JSON.parse(page.dataset.same);
+const key = ownId(); // of this page: pressed twice, it is one exercise
+
+function searchers() {
+  const chosen = [...page.querySelectorAll("#searchers input[type=checkbox]:checked")].map((box) => box.value);
+  const typed = document.getElementById("new-searcher")?.value.trim();
+  return typed ? [...chosen, typed] : chosen;
+}
+
+page.querySelector("#searchers")?.addEventListener("input", () => {
+  document.getElementById("chosen").textContent = searchers().join(", ");
+});
+const asked = new URLSearchParams(location.search).get("with");
+for (const name of asked ? asked.split(",") : []) {
+  const box = [...page.querySelectorAll("#searchers input[type=checkbox]")].find((one) => one.value === name);
+  if (box) box.checked = true;
+}
+
+start?.addEventListener("held", async () => {
+  start.setAttribute("aria-disabled", "true");
+  said.textContent = t("base.sent");
+  const answer = await order("exercise-start", { drill, seed, targets: same, searchers: searchers(), request: key }, key);
+  if (answer.ok) {
+    said.textContent = t("base.taken");
+    location.assign(`/exercises/${answer.data.exercise}`);
+    return;
+  }
+  said.textContent = inWords(answer.problem);
+  said.scrollIntoView({ block: "center" });
+  start.removeAttribute("aria-disabled");
+});
+
+const preview = document.getElementById("preview");
+const estimate = preview.querySelector(".estimate");
+const progress = preview.querySelector("progress");
+let wanted = "";
+
+async function rehearse() {
+  const skill = preview.querySelector("input:checked").value;
+  wanted = skill;
+  estimate.replaceChildren(h("p", {}, t("drill.rehearsing")));
+  progress.hidden = false;
+  const query = `seed=${seed}&skill=${skill}`;
+  for (;;) {
+    const answer = await fetch(`/drills/${drill}/preview?${query}`);
+    const found = await answer.json();
+    if (wanted !== skill || !preview.open) return;
+    if (answer.status === 202) {
+      progress.value = found.share;
+      await new Promise((done) => setTimeout(done, 400));
+      continue;
+    }
+    progress.hidden = true;
+    estimate.replaceChildren(...(answer.ok ? shown(found, query) : [h("p", { class: "wrong" }, found.detail)]));
+    return;
+  }
+}
+
+function shown(found, query) {
+  const head = [t("drill.burial"), "10 %", "50 %", "90 %", t("drill.within")];
+  const line = (name, times) => h("tr", {}, h("th", { scope: "row" }, name),
+    [times.p10_s, times.p50_s, times.p90_s].map((s) => h("td", { class: "number" }, clock(s))),
+    h("td", { class: "number" }, `${Math.round(times.share * 100)} %`));
+  const rows = found.burials.flatMap((b) => [
+    line(b.name, b.rehearsed),
+    b.recorded ? line(t("drill.recorded", { n: b.recorded_count }), b.recorded) : null,
+  ]);
+  const hard = found.burials.flatMap((b) => b.hard.map((reason) => h("li", {}, `${b.name}: ${reason.text}`)));
+  const assumed = found.assumed.map((a) => h("li", {}, `${a.burial}: ${a.what}, ${a.taken}`));
+  return [
+    h("p", {}, h("strong", {}, t("drill.estimate", { n: found.runs }))),
+    h("table", {}, h("thead", {}, h("tr", {}, head.map((word) => h("th", { scope: "col" }, word)))), h("tbody", {}, rows.filter(Boolean))),
+    hard.length ? h("div", {}, h("h3", {}, t("drill.hard")), h("ul", {}, hard)) : null,
+    assumed.length ? h("div", {}, h("h3", {}, t("drill.assumed")), h("ul", {}, assumed)) : null,
+    h("img", { class: "map", src: `/drills/${drill}/preview.svg?${query}`, alt: found.picture_text }),
+  ].filter(Boolean);
+}
+
+preview.addEventListener("toggle", () => preview.open && rehearse());
+preview.addEventListener("change", () => rehearse());

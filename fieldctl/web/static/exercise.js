@@ -1,0 +1,261 @@
+// One exercise on a phone: clock, bands, call and split by one thumb, what a person has to judge, undo, again.
+import { bands, splitWord } from "./bands.js";
+import { h, show } from "./dom.js";
+import { changes, hostNow, isLive, rights, rows } from "./live.js";
+import { inWords, order, ownId } from "./orders.js";
+import { arm, armed, flash, keepAwake, tone } from "./sound.js";
+import { clock, has, t } from "./words.js";
+
+const UNDO_FOR_MS = 10000;
+const SPLITS = ["signal", "coarse", "fine"]; // in this order on the way in; after the call comes the airway
+
+const page = document.getElementById("exercise");
+const { exercise } = page.dataset;
+const find = (id) => document.getElementById(id);
+const [face, who, state, drawn, ask, live, callButton, splitButton, after, said, entries, sound, stop] = [
+  "clock", "who", "state", "bands", "ask", "live", "call", "split", "after", "orders", "entries", "sound", "stop",
+].map(find);
+const mayInstruct = () => rights.includes("instruct");
+
+let chosen = null; // the burial that call and split are for
+let undo = null; // {what, change, about, until}
+let known = null; // finds and things to judge, to tell what is new
+let stopping = false;
+
+const row = () => rows.get(`exercise:${exercise}`);
+const seconds = (r) => (r.zero_us === null ? r.clock_s : (hostNow() - r.zero_us) / 1e6 - r.shift_s);
+
+function choose(name) {
+  chosen = name;
+  paint();
+}
+
+// ---- what is shown ------------------------------------------------------------------------------------------------
+
+function paint() {
+  const r = row();
+  if (!r) return;
+  const now = seconds(r);
+  face.textContent = clock(now);
+  face.classList.toggle("late", now !== null && now > r.limit_s);
+  who.textContent = r.searchers.join(", ") || t("exercise.nobody_named");
+  state.textContent = t(`exercise.state_${r.state}`);
+  if (!r.burials.some((b) => b.burial === chosen)) chosen = next(r);
+  drawBands(r, now);
+  const going = r.state === "running" && mayInstruct();
+  live.hidden = !going;
+  const b = r.burials.find((one) => one.burial === chosen);
+  callButton.textContent = t("exercise.call_for", { burial: chosen });
+  splitButton.textContent = t("exercise.split_for", { burial: chosen, split: splitWord(nextSplit(b)) });
+  callButton.disabled = splitButton.disabled = !isLive();
+  if (stop) {
+    stop.hidden = !["running", "interrupted"].includes(r.state);
+    if (!stop.hidden && !stopping) stop.textContent = t("exercise.stop");
+  }
+  showAsk(r);
+  showAfter(r);
+  showEntries(r);
+  showSending(r);
+  listenFor(r);
+}
+
+let drawnFor = "";
+function drawBands(r, now) {
+  const key = JSON.stringify([r.burials, chosen, Math.floor((now ?? 0) / 2), r.state]);
+  if (key === drawnFor) return;
+  drawnFor = key;
+  const focused = drawn.contains(document.activeElement);
+  const words = r.burials.map((b) => h("li", { class: "band-words" },
+    h("strong", {}, b.burial), ` ${b.name}: ${t(`exercise.phase_${b.phase}`)}`,
+    b.find ? ` · ${t("exercise.found_at", { time: clock(b.find.at_s) })}${b.find.searcher ? ` (${b.find.searcher})` : ""}` : ""));
+  drawn.replaceChildren(bands(r, now, chosen, choose), h("ul", { class: "rows slim" }, words));
+  if (focused) drawn.querySelector(".band.chosen")?.focus();
+}
+
+const next = (r) => (r.burials.find((b) => !b.calls.length) ?? r.burials[0]).burial;
+
+function nextSplit(b) {
+  if (b.calls.length) return "airway";
+  const taken = new Set(b.splits.map((one) => one.name));
+  return SPLITS.find((name) => !taken.has(name)) ?? "fine";
+}
+
+// What each order has come to: taken by the controller once it stands here, confirmed when the target says so.
+function showSending(r) {
+  if (undo && undo.until > performance.now()) return;
+  const on = r.burials.filter((b) => b.phase === "ordered").map((b) => b.burial);
+  if (r.state === "running" && on.length) said.textContent = t("exercise.ordered", { burials: on.join(", ") });
+  else if (r.state === "running" && !stopping) said.textContent = "";
+}
+
+// ---- one thing at a time: undo, else a question, else a strike to judge ----------------------------------------------
+
+function showAsk(r) {
+  if (!mayInstruct()) return show(ask);
+  if (undo && undo.until > performance.now()) {
+    return show(ask, h("div", { class: "asked" }, h("p", {}, undo.what), h("button", { type: "button", class: "plain", "data-do": "undo" }, t("base.undo"))));
+  }
+  if (r.state === "interrupted") {
+    return show(ask, h("div", { class: "asked" }, h("p", {}, t("exercise.interrupted")), h("button", { type: "button", "data-do": "resume" }, t("exercise.resume"))));
+  }
+  const question = r.questions[0];
+  if (question) {
+    return show(ask, h("div", { class: "asked" }, h("p", {}, question.what), h("div", { class: "buttons two" },
+      question.choices.map((choice) => h("button", { type: "button", class: "plain", "data-do": "answer", "data-about": question.question, "data-value": choice },
+        has(`exercise.choice_${choice}`) ? t(`exercise.choice_${choice}`) : choice)))));
+  }
+  const doubtful = r.to_judge[0];
+  if (!doubtful) return show(ask);
+  const where = doubtful.burial ?? "?";
+  const line = t("exercise.judge", { burial: where, time: clock(doubtful.at_s), why: doubtful.why, n: r.to_judge.length });
+  return show(ask, h("div", { class: "asked" }, h("p", {}, line), h("div", { class: "buttons two" },
+    h("button", { type: "button", class: "plain", "data-do": "judge", "data-about": doubtful.source, "data-value": "probe" }, t("exercise.judge_probe")),
+    h("button", { type: "button", class: "plain", "data-do": "void", "data-about": doubtful.source }, t("exercise.judge_not")))));
+}
+
+ask.addEventListener("click", async (event) => {
+  const button = event.target.closest("button[data-do]");
+  if (!button) return;
+  button.disabled = true;
+  const { do: what, about, value } = button.dataset;
+  const by = {
+    undo: () => takeBack(),
+    resume: () => carry("exercise-resume", {}, t("exercise.resumed")),
+    answer: () => carry("exercise-answer", { question: about, answer: value }, t("exercise.answered")),
+    judge: () => correct("judge", about, t("exercise.why_judged"), value),
+    void: () => correct("void", about, t("exercise.why_judged")),
+  };
+  await by[what]();
+  ask.dataset.shown = "";
+  paint();
+});
+
+// ---- orders -------------------------------------------------------------------------------------------------------
+
+async function carry(verb, args, done) {
+  said.textContent = t("base.sent");
+  const answer = await order(verb, { exercise, ...args });
+  said.textContent = answer.ok ? `${done} – ${t("base.taken")}` : inWords(answer.problem);
+  return answer;
+}
+
+function offerUndo(what, about, change = "void") {
+  undo = { what, about, change, until: performance.now() + UNDO_FOR_MS };
+  setTimeout(paint, UNDO_FOR_MS + 50);
+  paint();
+}
+
+async function takeBack() {
+  const { about, change } = undo;
+  undo = null;
+  await carry("exercise-correct", { change, about, why: t("exercise.why_undo") }, t("exercise.undone"));
+}
+
+async function correct(change, about, why, value = null) {
+  const answer = await carry("exercise-correct", { change, about, why, value }, t("exercise.corrected"));
+  if (answer.ok) offerUndo(t("exercise.corrected"), answer.data.correction, "undo");
+}
+
+callButton?.addEventListener("click", async () => {
+  const burial = chosen;
+  const call = ownId();
+  const answer = await carry("exercise-call", { burial, call }, t("exercise.called", { burial }));
+  if (answer.ok) offerUndo(t("exercise.called", { burial }), answer.data.call);
+  const r = row();
+  if (r) chosen = next({ ...r, burials: r.burials.map((b) => (b.burial === burial ? { ...b, calls: [{}] } : b)) });
+  paint();
+});
+
+splitButton?.addEventListener("click", async () => {
+  const burial = chosen;
+  const name = nextSplit(row().burials.find((b) => b.burial === burial));
+  const answer = await carry("exercise-split", { burial, name, split: ownId() }, splitWord(name));
+  if (answer.ok) offerUndo(`${splitWord(name)} ${burial}`, answer.data.split);
+});
+
+stop?.addEventListener("click", async () => {
+  stopping = true;
+  stop.textContent = t("base.sent");
+  const answer = await carry("exercise-stop", {}, t("exercise.stopped"));
+  stopping = false;
+  if (!answer.ok) stop.textContent = t("exercise.stop");
+});
+
+// ---- after the end --------------------------------------------------------------------------------------------------
+
+function showAfter(r) {
+  if (["running", "interrupted"].includes(r.state)) return show(after);
+  const back = r.take_back_until_us === null ? 0 : (r.take_back_until_us - hostNow()) / 1e6;
+  const quiet = r.burials.every((b) => b.may_send_until_us === null);
+  return show(after,
+    h("p", {}, quiet ? t("exercise.all_quiet") : t("exercise.not_quiet")),
+    back > 0 && mayInstruct() ? h("button", { type: "button", class: "plain", "data-do": "back" }, t("exercise.take_back", { seconds: Math.ceil(back) })) : null,
+    h("a", { class: "big", href: `/exercises/${exercise}/debrief` }, t("exercise.debrief")),
+    mayInstruct() ? h("fc-hold", { class: "big", ms: "700", "data-do": "again" }, t("exercise.again")) : null);
+}
+
+after.addEventListener("click", async (event) => {
+  if (event.target.closest("[data-do=back]")) await carry("exercise-reopen", {}, t("exercise.taken_back"));
+});
+after.addEventListener("held", async () => {
+  const r = row();
+  const targets = Object.fromEntries(r.burials.map((b) => [b.burial, b.target]));
+  const key = ownId();
+  said.textContent = t("base.sent");
+  const answer = await order("exercise-start", { drill: r.drill, seed: r.seed, targets, request: key }, key);
+  if (answer.ok) location.assign(`/exercises/${answer.data.exercise}`);
+  else said.textContent = inWords(answer.problem);
+});
+
+// ---- everything that was entered, with undo ---------------------------------------------------------------------------
+
+function showEntries(r) {
+  if (!entries.open) return;
+  const gone = new Set(r.corrections.filter((c) => c.change === "void" && !c.undone).map((c) => c.about));
+  const line = (words, source) => h("li", { class: "row" }, h("span", {}, words), mayInstruct() && source
+    ? h("button", { type: "button", class: "small plain", "data-void": source }, t("exercise.void")) : null);
+  const of = (b) => [
+    ...b.hits.map((m) => [m.at_s, `${b.burial}: ${t("exercise.hit_at", { time: clock(m.at_s) })}`, m.source]),
+    ...b.calls.map((m) => [m.at_s, `${b.burial}: ${t("exercise.call_at", { time: clock(m.at_s) })}`, m.source]),
+    ...b.splits.map((m) => [m.at_s, `${b.burial}: ${splitWord(m.name)} ${clock(m.at_s)}`, m.source]),
+  ];
+  const all = r.burials.flatMap(of).sort((a, b) => a[0] - b[0]).filter(([, , source]) => !gone.has(source));
+  const made = r.corrections.filter((c) => c.change !== "undo").map((c) => h("li", { class: "row" },
+    h("span", {}, `${t(`exercise.change_${c.change}`)} – ${c.by}: ${c.why}${c.undone ? ` (${t("exercise.undone")})` : ""}`),
+    mayInstruct() && !c.undone ? h("button", { type: "button", class: "small plain", "data-undo": c.correction }, t("base.undo")) : null));
+  show(entries.querySelector("div"), h("ul", { class: "rows" }, all.map(([, words, source]) => line(words, source)), made),
+    r.anomalies.length ? h("ul", {}, r.anomalies.map((a) => h("li", {}, a))) : null);
+}
+entries.addEventListener("toggle", paint);
+entries.addEventListener("click", (event) => {
+  const { void: source, undo: correction } = event.target.dataset;
+  if (source) correct("void", source, t("exercise.why_voided"));
+  else if (correction) carry("exercise-correct", { change: "undo", about: correction, why: t("exercise.why_undo") }, t("exercise.undone"));
+});
+
+// ---- tone and flash together ----------------------------------------------------------------------------------------
+
+function listenFor(r) {
+  const finds = r.burials.filter((b) => b.find).length;
+  const doubts = r.to_judge.length;
+  if (known && (finds > known.finds || doubts > known.doubts)) {
+    tone(finds > known.finds ? 880 : 440, 0.35);
+    flash(drawn);
+  }
+  known = { finds, doubts };
+  keepAwake(r.state === "running");
+}
+function showSound() {
+  sound.textContent = armed() ? t("exercise.sound_on") : t("exercise.sound_off");
+}
+sound.addEventListener("click", () => arm().then(showSound));
+showSound();
+
+changes.addEventListener("rows", paint);
+changes.addEventListener("live", paint);
+setInterval(() => {
+  const r = row();
+  if (r) face.textContent = clock(seconds(r));
+  if (undo && undo.until < performance.now()) undo = null;
+  if (r) paint();
+}, 250);

@@ -1,0 +1,144 @@
+// What the controller says, row by row, as it changes: one stream for the whole browser.
+//
+// The tab that dialled last has the stream and tells the others by a channel; when it goes quiet or away, another one
+// dials. A stream that says nothing for 5 s is not live: values are hatched, orders wait (stop and all off excepted).
+const STALE_AFTER_MS = 5000; // the server beats each second: five are missed
+const DIAL_AFTER_MS = 700;
+const LISTENS_FOR_MS = 2500; // to another tab of this browser before it dials itself
+
+const audience = document.body.dataset.audience;
+const channel = new BroadcastChannel(`fieldctl-live-${audience}`);
+const browser = ownName();
+
+export const rows = new Map();
+export const ages = new Map();
+export const changes = new EventTarget(); // "rows": some changed; "live": live or not; "beat": a second went by
+export let rights = document.body.dataset.rights.split(" ");
+
+let source = null;
+let offset_us = null; // host time minus this page's clock
+let heard_at = null; // by this page's clock, in ms
+let heard_wall = null;
+let ages_at = 0;
+let live = false;
+let boot = null;
+let cursor = null;
+let dialling = null;
+
+function ownName() {
+  const kept = localStorage.getItem("fieldctl-browser");
+  if (kept) return kept;
+  const made = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+  localStorage.setItem("fieldctl-browser", made);
+  return made;
+}
+
+export const isLive = () => live;
+export const lastHeard = () => heard_wall;
+export const hostNow = () => (offset_us === null ? null : performance.now() * 1000 + offset_us);
+export const exercises = () => [...rows].filter(([key]) => key.startsWith("exercise:")).map(([, row]) => row);
+export const targets = () => [...rows].filter(([key]) => key.startsWith("target:")).map(([, row]) => row);
+
+// Seconds since a target said anything, as old as they are by now; null where it never did.
+export function age(target) {
+  const seconds = ages.get(target);
+  return seconds === null || seconds === undefined ? null : seconds + (performance.now() - ages_at) / 1000;
+}
+
+function tell(what) {
+  changes.dispatchEvent(new Event(what));
+}
+
+function setLive(value) {
+  if (value === live) return;
+  live = value;
+  document.documentElement.classList.toggle("stale", !live);
+  tell("live");
+}
+
+function take(name, data) {
+  heard_at = performance.now();
+  heard_wall = new Date();
+  offset_us = data.host_us - heard_at * 1000;
+  cursor = data.cursor;
+  if (name === "snapshot") {
+    boot = data.boot;
+    rows.clear();
+  }
+  for (const [key, row] of Object.entries(data.rows ?? {})) rows.set(key, row);
+  for (const key of data.gone ?? []) rows.delete(key);
+  if (data.ages) {
+    ages.clear();
+    for (const [target, seconds] of Object.entries(data.ages)) ages.set(target, seconds);
+    ages_at = heard_at;
+  }
+  if (data.rights) rights = data.rights;
+  setLive(true);
+  if (name !== "beat") tell("rows");
+  tell("beat");
+}
+
+function dial() {
+  clearTimeout(dialling);
+  source?.close();
+  const query = new URLSearchParams({ audience, browser: `${browser}-${audience}` });
+  source = new EventSource(`/api/v1/live?${query}`);
+  for (const name of ["snapshot", "patch", "beat"]) {
+    source.addEventListener(name, (event) => {
+      const data = JSON.parse(event.data);
+      take(name, data);
+      channel.postMessage({ name, data: name === "patch" ? { ...data, all: Object.fromEntries(rows) } : data });
+    });
+  }
+  source.addEventListener("elsewhere", () => hangUp()); // another tab of this browser has it now
+  source.addEventListener("ended", () => location.reload()); // the right to see this was taken
+  source.addEventListener("error", () => {
+    hangUp();
+    later(DIAL_AFTER_MS);
+  });
+}
+
+function hangUp() {
+  source?.close();
+  source = null;
+}
+
+function later(ms) {
+  clearTimeout(dialling);
+  dialling = setTimeout(() => {
+    if (document.visibilityState === "visible") dial();
+  }, ms + Math.random() * 300);
+}
+
+channel.addEventListener("message", ({ data: { name, data, left } }) => {
+  if (left) return source ? undefined : later(0);
+  if (source) return undefined; // two dialled at once: the server ends the older one
+  const known = name === "patch" ? { ...data, rows: data.all } : data;
+  if (name === "beat" && rows.size === 0) return undefined; // begun in the middle: the next patch brings all rows
+  take(name, known);
+  return later(LISTENS_FOR_MS); // dials when the other tab is heard no more
+});
+
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState !== "visible") return;
+  if (performance.now() - (heard_at ?? -Infinity) > 1500) dial(); // a phone that wakes: what it knew is old
+});
+window.addEventListener("online", () => dial());
+window.addEventListener("pagehide", () => {
+  if (!source) return;
+  hangUp();
+  channel.postMessage({ left: true });
+});
+window.addEventListener("pageshow", (event) => event.persisted && dial());
+
+setInterval(() => {
+  if (heard_at === null || performance.now() - heard_at > STALE_AFTER_MS) {
+    setLive(false);
+    if (!source && document.visibilityState === "visible") dial();
+  }
+  tell("beat");
+}, 500);
+
+export const position = () => ({ boot, cursor });
+
+dial();

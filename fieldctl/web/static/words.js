@@ -1,0 +1,26 @@
+// The sentences of this page, as the server put them into it.
+const texts = JSON.parse(document.getElementById("texts").textContent);
+
+export function t(key, values = {}) {
+  const text = texts[key];
+  if (text === undefined) throw new Error(`there is no sentence ${key} on this page`);
+  return text.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
+}
+
+export function has(key) {
+  return key in texts;
+}
+
+// An age in words: 7 s, 3 min, 2 h.
+export function span(seconds) {
+  if (seconds < 100) return t("base.seconds", { n: Math.round(seconds) });
+  if (seconds < 5400) return t("base.minutes", { n: Math.round(seconds / 60) });
+  return t("base.hours", { n: Math.round(seconds / 3600) });
+}
+
+// Seconds as a clock on a slope shows them: 0:07, 12:30.
+export function clock(seconds) {
+  if (seconds === null || seconds === undefined) return "–";
+  const whole = Math.floor(Math.abs(seconds));
+  return `${seconds < 0 ? "−" : ""}${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+}

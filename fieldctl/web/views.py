@@ -1,0 +1,180 @@
+"""What each audience may see, row by row: taken from the controller as it stands, never more than was confirmed.
+
+    everybody    open or closed, all off with whoever has not confirmed        no login
+    watch        the whole field and every exercise                            the right to watch
+    searching    the clock and what was called: no hint before the call        no login (spectators, searchers)
+
+A row holds no "seconds ago": it would change without anything having happened. Moments are host time in µs, and the
+stream's beat says what host time it is. `ages` gives the age of each target's last word beside the rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from fieldctl.controller import snapshot
+from fieldctl.controller.known import Known
+from fieldctl.drill.state import Exercise
+from fieldctl.events import ExerciseEnded, ExerciseInterrupted
+from fieldctl.units import HostUs, TargetId, micros
+from fieldctl.wire.messages import Flags
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+
+Row = dict[str, Any]
+Rows = dict[str, Row]
+View = Callable[["Controller"], Rows]
+
+SHOWN = 24  # exercises: a class of six pairs, four times over
+STOP_BACK_S = 10.0  # for so long a stop can be taken back by one tap (design: gestures)
+
+
+def everybody(c: Controller) -> Rows:
+    """What whoever reaches the site may see."""
+    return {"field": _field(c)}
+
+
+def watch(c: Controller) -> Rows:
+    """What somebody with the right to watch may see: the field, its targets, its exercises."""
+    now = c.outside.clock.now()
+    rows: Rows = {"field": {**_field(c), **_day(c)}}
+    for known in c.known.values():
+        rows[f"target:{known.target}"] = target(c, known, now)
+    for e in list(c.exercises.all.values())[-SHOWN:]:
+        rows[f"exercise:{e.id}"] = exercise(c, e)
+    return rows
+
+
+def searching(c: Controller) -> Rows:
+    """What searchers and those who look on may see: nothing that tells where, how many, or what a probe touched."""
+    rows = everybody(c)
+    for e in list(c.exercises.all.values())[-SHOWN:]:
+        rows[f"exercise:{e.id}"] = _called(c, e)
+    return rows
+
+
+VIEWS: Mapping[str, View] = {"everybody": everybody, "watch": watch, "searching": searching}
+
+
+def _field(c: Controller) -> Row:
+    now = c.outside.clock.now()
+    off = snapshot.all_off(c, now)
+    for row, kept in zip(off["unconfirmed"], c.all_off.state.unconfirmed.values(), strict=True):
+        row["heard_us"] = kept.known.heard_us
+        row["may_send_until_us"] = kept.may_send_until_us
+        del row["heard_s_ago"], row["may_send_for_s"]
+    return {
+        "site": c.site.title,
+        "open": c.day.open,
+        "all_off": off if off["in_force"] else {"in_force": False},
+        "manual": [{"unit": unit, "zone": out.zone, "place": out.place} for unit, out in c.day.manual_out.items()],
+        "failed": None if c.failed is None else str(c.failed),
+    }
+
+
+def _day(c: Controller) -> Row:
+    day = c.day
+    return {
+        "in_charge": snapshot.person(c, day.in_charge),
+        "hazard": day.hazard,
+        "snow_m": day.snow_m,
+        "fresh_left": day.fresh_left(c.site),
+        "links": [{"name": name, "kind": line.kind, "up": line.link is not None} for name, line in c.lines.items()],
+    }
+
+
+def target(c: Controller, known: Known, now: HostUs) -> Row:
+    """One target: its state as one word, and what that rests on."""
+    row = snapshot.target(c, known, now)
+    lease = next(iter(c.grants.of(known)), None)
+    for ageing in ("heard_s_ago", "reported_s_ago", "may_send_for_s", "trouble", "plus_minus_ms"):
+        del row[ageing]
+    zone = next((place.zone for place in c.site.places if place.target == known.target), None)
+    at = next((place for place in c.site.places if place.target == known.target), None)
+    return {
+        **row,
+        "state": state(c, known, now),
+        "zone": zone,
+        "x_m": None if at is None else at.x_m,
+        "y_m": None if at is None else at.y_m,
+        "may_send_until_us": None if lease is None else lease.until_us,
+        "fresh": not c.day.struck_since_renewed(known.target),
+        "reported_us": known.reported_us,
+    }
+
+
+def state(c: Controller, known: Known, now: HostUs) -> str:
+    """A target's state: barred, faulty, not-heard, asleep, sending, found, weak or quiet; the first that holds.
+
+    Sending comes before found: a found burial that still sends is shown sending, since that is what a receiver hears.
+    """
+    life = known.life(now)
+    table: tuple[tuple[str, bool], ...] = (
+        ("barred", c.hearing.is_barred(known.target) or bool(c.day.why_not(known.target))),
+        ("faulty", known.sends_unasked() or any(who == known.target for who, _ in c.hearing.odd_now)),
+        ("asleep", life == "asleep"),
+        ("not-heard", life != "online"),
+        ("sending", not known.says_quiet()),
+        ("found", known.target in _found(c)),
+        ("weak", bool(known.flags & Flags.BATTERY_LOW)),
+    )
+    return next((word for word, holds in table if holds), "quiet")
+
+
+def _found(c: Controller) -> set[TargetId]:
+    """The targets whose burial is found in an exercise that goes on."""
+    return {
+        b.target for e in c.exercises.running() if e.result is not None for b in e.result.burials if b.find is not None
+    }
+
+
+def ages(c: Controller) -> dict[str, int | None]:
+    """Whole seconds since each target said anything; None where it never did in this life of the controller."""
+    now = c.outside.clock.now()
+    return {k.target: None if k.heard_us is None else (now - k.heard_us) // 1_000_000 for k in c.known.values()}
+
+
+def exercise(c: Controller, e: Exercise) -> Row:
+    """One exercise as instructors see it."""
+    row = snapshot.exercise(c, e)
+    for burial in row["burials"]:
+        lease = c.grants.lease_of(e.id, burial["burial"])
+        burial["may_send_until_us"] = None if lease is None else lease.until_us
+        del burial["may_send_for_s"]
+    return {**row, **_clock(c, e)}
+
+
+def _clock(c: Controller, e: Exercise) -> Row:
+    """The clock of an exercise: where its zero lies on the host's clock, or where it stood when it ended."""
+    boot = c.outside.clock.boot
+    zero = None if e.times is None else e.times.host(boot, 0)
+    ended = next((f for f in reversed(e.facts) if isinstance(f, ExerciseEnded)), None)
+    over = e.status not in ("running", "interrupted")
+    cut = next((f for f in reversed(e.facts) if isinstance(f, ExerciseInterrupted)), None)
+    stopped_at = ended.at if over and ended else cut.last_known if e.status == "interrupted" and cut else None
+    stood = None if e.times is None or stopped_at is None else e.times.since_start(stopped_at)
+    back = e.status == "stopped" and ended is not None and ended.at.boot == boot
+    return {
+        "clock_s": None if stood is None else stood / 1_000_000,
+        "zero_us": zero if e.status == "running" else None,
+        "shift_s": 0.0 if e.result is None else e.result.shift_us / 1_000_000,
+        "take_back_until_us": ended.at.us + micros(STOP_BACK_S) if back and ended is not None else None,
+    }
+
+
+def _called(c: Controller, e: Exercise) -> Row:
+    """One exercise without a hint: the clock and the calls, in the order in which they were made."""
+    over = e.status not in ("running", "interrupted")
+    calls = sorted(m.at_us for b in (e.result.burials if e.result else ()) for m in b.calls)
+    return {
+        "exercise": e.id,
+        "title": e.drill.title,
+        "state": e.status,
+        "limit_s": e.drill.limit_s,
+        "called_s": [at / 1_000_000 for at in calls],
+        "found": None if not over or e.result is None else sum(b.find is not None for b in e.result.burials),
+        "of": len(e.burials) if over else None,
+        **_clock(c, e),
+    }
