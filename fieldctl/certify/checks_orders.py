@@ -146,7 +146,7 @@ def limit(t: Talk) -> None:
     off(t, "a grant past its limit")
 
 
-@row(ROWS, "it does not compare a renewal with the limit", needs=TX)
+@row(ROWS, "it takes a renewal up to a second past the limit", needs=TX)
 def limit_renew(t: Talk) -> None:
     """A renewal past the hard limit is refused, and one up to it is taken."""
     t.token()

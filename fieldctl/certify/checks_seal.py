@@ -38,7 +38,7 @@ def seal_tag(t: Talk) -> None:
         raise Failed("a forged order used up a counter: the true one below it was not answered") from None
 
 
-@row(ROWS, "the tag that it checks leaves out the last byte of the body")
+@row(ROWS, "it also takes a tag made for the body with its last byte changed (exclusive or 3)")
 def seal_body(t: Talk) -> None:
     """The tag covers the whole body."""
     for what in (What.REPORT, What.GREETING):
@@ -51,7 +51,7 @@ def seal_body(t: Talk) -> None:
             )
 
 
-@row(ROWS, "the tag that it checks takes the counter for 0")
+@row(ROWS, "it also takes a tag made for counter 0")
 def seal_counter(t: Talk) -> None:
     """The tag covers the counter."""
     for sealed_for in (0, t.counter, t.counter + 2):
@@ -131,7 +131,7 @@ def replay_cached(t: Talk) -> None:
         raise Failed(f"a lawful grant was answered {words(first)}")
 
 
-@row(ROWS, "it takes counters again from three behind the last one on")
+@row(ROWS, "it takes counters again that are three to eight behind the last one")
 def replay_older(t: Talk) -> None:
     """An order under a counter that was taken before the last one is nothing."""
     old = [t.sealed(_ask(t), counter=t.counter + 1 + n) for n in range(6)]
@@ -141,7 +141,7 @@ def replay_older(t: Talk) -> None:
         t.nothing(payload, "an order heard before")
 
 
-@row(ROWS, "it takes the counter just below its highest", medium="bus")
+@row(ROWS, "it takes the counter just below its highest where that was left out", medium="bus")
 def replay_overtaken(t: Talk) -> None:
     """On a bus the counter only rises: one that was left out is not taken later."""
     left_out = t.sealed(_ask(t))
@@ -316,7 +316,7 @@ def turnaround(t: Talk) -> None:
             raise Failed(f"it declares {declared} µs and answered after at most {max(0, took_us)} µs")
 
 
-@row(ROWS, "a body with a key that it does not know is dropped")
+@row(ROWS, "a body with a list under a key that it does not know is dropped")
 def unknown_keys(t: Talk) -> None:
     """Keys that a later contract appended are passed over."""
     body = messages.encode(_ask(t))
