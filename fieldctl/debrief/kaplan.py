@@ -5,8 +5,8 @@
 
 Intervals: Greenwood's variance on the scale of log(-log(share)), which never leaves 0 to 1 (the "exponential Greenwood
 formula"; the plain one does leave it for few people). Where `groups` says who came again, the variance is multiplied by
-the design effect at the median (sum of squared influences by group over Greenwood's own), never by less than 1: ten
-burials of one person say less than one burial of each of ten.
+its design effect (sum of squared influences by group over Greenwood's own), never by less than 1: ten burials of one
+person say less than one burial of each of ten.
 The median is the first time at which at most half are not yet found; its interval are the times at which the bounds
 come down to a half (Brookmeyer and Crowley). The ratio's interval joins the two (MOVER: Zou and Donner), on logarithms.
 """
@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 
 LEVEL = 0.95
 FINDS_LEAST = 10  # below this no median is claimed: its interval would span nearly all times that were seen
+GRID = 100  # times at which a design effect is worked out: it changes slowly
 HALF = 0.5 + 1e-12  # a product of shares may miss an exact half by its rounding
 GROUPS_LEAST = 5  # different people (or, for one person, exercises): fewer say nothing about the next one
 
@@ -54,7 +55,7 @@ class Curve:
     looked_for: int
     groups: int
     left_s: Floats  # when the looking ended for those not found
-    design_effect: float
+    design_effect: Floats  # what the variance at each time was multiplied by, for the groups
     median: Median | None  # None where the curve never comes down to a half
     claims: bool  # enough finds and groups to claim anything
 
@@ -67,7 +68,7 @@ class Curve:
 def kaplan_meier(
     times_s: Sequence[float] | Floats,
     found: Sequence[bool] | NDArray[np.bool_],
-    groups: Sequence[Hashable] | None = None,
+    groups: Sequence[Hashable] | NDArray[np.int64] | None = None,
     level: float = LEVEL,
 ) -> Curve:
     """The curve of these burials; `groups` names who (or which exercise) each belongs to, everybody apart if None."""
@@ -85,7 +86,7 @@ def kaplan_meier(
         greenwood = np.cumsum(deaths / (risk * left.astype(np.float64)))
     codes = _codes(groups, times.size)
     many = int(codes.max()) + 1 if codes.size else 0
-    effect = _design_effect(times, events, codes, at, deaths, risk, share, greenwood) if many < times.size else 1.0
+    effect = _design_effect(times, events, codes, at, left, greenwood) if many < times.size else np.ones(at.shape)
     low, high = _bounds(share, greenwood * effect, level)
     return Curve(
         times_s=at,
@@ -117,11 +118,13 @@ def _steps(share: Floats) -> Floats:
     return np.divide(share, before, out=np.zeros_like(share), where=before > 0)
 
 
-def _codes(groups: Sequence[Hashable] | None, size: int) -> NDArray[np.int64]:
+def _codes(groups: Sequence[Hashable] | NDArray[np.int64] | None, size: int) -> NDArray[np.int64]:
     if groups is None:
         return np.arange(size)
     if len(groups) != size:
         raise ValueError("one group each")
+    if isinstance(groups, np.ndarray):
+        return np.unique(groups, return_inverse=True)[1].reshape(-1).astype(np.int64)
     known: dict[Hashable, int] = {}
     return np.fromiter((known.setdefault(group, len(known)) for group in groups), dtype=np.int64, count=size)
 
@@ -153,28 +156,35 @@ def _design_effect(
     events: NDArray[np.bool_],
     codes: NDArray[np.int64],
     at: Floats,
-    deaths: NDArray[np.int64],
-    risk: NDArray[np.int64],
-    share: Floats,
-    greenwood: Floats,
-) -> float:
-    """How much wider the variance at the median is for the groups than for as many strangers; at least 1."""
-    if not at.size:
-        return 1.0
-    reached = np.flatnonzero((share <= HALF) & (share > 0))
-    usable = np.flatnonzero(share > 0)
-    if not usable.size:
-        return 1.0
-    k = int(reached[0]) if reached.size else int(usable[-1])
-    hazard = np.cumsum(deaths[: k + 1] / (risk[: k + 1] * (risk[: k + 1] - deaths[: k + 1]).astype(np.float64)))
-    seen = np.searchsorted(at[: k + 1], np.minimum(times, at[k]), side="right")  # steps while it was looked for
-    through = np.where(seen > 0, hazard[np.maximum(seen - 1, 0)], 0.0)
-    own = events & (times <= at[k])
-    step = np.searchsorted(at, times[own])
-    influence = through
-    influence[own] -= 1 / (risk[step] - deaths[step])
-    by_group = np.bincount(codes, weights=influence)
-    return max(1.0, float((by_group**2).sum() / greenwood[k]))
+    left: NDArray[np.int64],
+    green: Floats,
+) -> Floats:
+    """How much wider each variance is for the groups than for as many strangers; never less than 1.
+
+    What one burial adds to the logarithm of the share at t: Greenwood's sum until t or until it was found or left, less
+    1/(those left) at its own find. Sums by group, squared, are the variance for groups (infinitesimal jackknife). It is
+    worked out at up to `GRID` of the times, and between them by straight lines.
+    """
+    effect = np.ones(at.shape)
+    usable = int(np.count_nonzero(left))  # a share of 0 has no variance
+    if not usable:
+        return effect
+    grid = np.unique(np.linspace(0, usable - 1, min(GRID, usable)).round().astype(np.int64))
+    step = np.searchsorted(at, times, side="right") - 1  # the last one that each went through; -1: none
+    own = np.where(step >= 0, green[np.maximum(step, 0)], 0.0)
+    found = events & (step < usable)
+    own[found] -= 1 / left[step[found]]
+    leaves = np.searchsorted(at[grid], times, side="left")  # the grid point from which on it is found or left
+    gone = leaves < grid.size
+    shape = (int(codes.max()) + 1, grid.size)
+    cell = codes[gone] * grid.size + leaves[gone]
+    added = np.bincount(cell, own[gone], shape[0] * shape[1]).reshape(shape).cumsum(axis=1)
+    away = np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape).cumsum(axis=1)
+    members = np.bincount(codes, minlength=shape[0])[:, np.newaxis]
+    by_group = added + (members - away) * green[grid]
+    known = (by_group**2).sum(axis=0) / green[grid]
+    effect[:usable] = np.maximum(1.0, np.interp(np.arange(usable), grid, known))
+    return effect
 
 
 @dataclass(frozen=True, slots=True)
