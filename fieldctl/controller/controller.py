@@ -18,6 +18,7 @@ from fieldctl.controller.air_line import AirLine
 from fieldctl.controller.alloff import AllOffKeeper
 from fieldctl.controller.asking import ask_what_is_due
 from fieldctl.controller.bus_line import BusLine
+from fieldctl.controller.edge import Edge
 from fieldctl.controller.exercises import Exercises
 from fieldctl.controller.grants import Grants
 from fieldctl.controller.hearing import Hearing
@@ -88,6 +89,7 @@ class Controller:
             self.exercises.all_off,
         )
         self.hearing = Hearing(self)
+        self.edge = Edge(self)
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
         self.people = ledger.names()
@@ -103,7 +105,7 @@ class Controller:
         self.posted = 0  # orders so far; each one has or will have one outcome
         self._zone_of = self.site.zone_of()
         self._alive_us = 0
-        self._pace: tuple[frozenset[TargetId], bool] = (frozenset(), False)
+        self._pace: tuple[frozenset[TargetId], frozenset[TargetId], bool] = (frozenset(), frozenset(), False)
         self._unsubscribe = ledger.subscribe(self._committed)
         self.failed: FieldctlError | None = None
 
@@ -152,6 +154,7 @@ class Controller:
         self.day = memory.day(self._zone_of)
         for fact in memory.exercise_facts:
             self.exercises.committed(fact, live=False)
+        self.edge.load(memory.day_facts)
         for target, heard in memory.heard.items():
             if target in self.known:
                 self.known[target].heard_before = heard
@@ -270,6 +273,7 @@ class Controller:
         self.all_off.tick(now)
         self.grants.tick(now)
         self.exercises.tick(now)
+        self.edge.tick()
         self._set_pace()
         for known in self.known.values():
             ask_what_is_due(self, known, now)
@@ -281,14 +285,15 @@ class Controller:
     def _set_pace(self) -> None:
         """Tell the lines who is in an exercise: asked often; and whether somebody searches: then the bus is quiet."""
         playing, searching = frozenset(self.exercises.playing()), self.exercises.searching
-        if (playing, searching) == self._pace:
+        often, armed = playing | self.edge.often(), playing | self.edge.armed(self.outside.clock.now())
+        if (often, armed, searching) == self._pace:
             return
-        self._pace = (playing, searching)
-        addresses = {int(target, 16) for target in playing}
+        self._pace = (often, armed, searching)
+        addresses = {int(target, 16) for target in often}
         for line in self.lines.values():
             line.pace(addresses, searching=searching)
         for known in self.known.values():
-            known.want_armed = known.target in playing
+            known.want_armed = known.target in armed
 
     # ---- what verbs use --------------------------------------------------------------------------------------
 
@@ -428,6 +433,7 @@ class Controller:
             if isinstance(fact, TargetBarred):
                 self.hearing.barring.discard(fact.target)
             self.exercises.committed(fact)
+            self.edge.committed(fact)
         if entries:
             self._set_pace()
         for watch in self.watchers:

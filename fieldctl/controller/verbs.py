@@ -18,6 +18,7 @@ from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
 from fieldctl.controller.verbs_rights import RightsVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
+from fieldctl.controller.verbs_walkin import WalkInVerbs
 from fieldctl.errors import BadInput, FieldctlError
 from fieldctl.events import ANYBODY, FIELD
 from fieldctl.units import PersonId
@@ -48,18 +49,22 @@ class Desk:
         day, exercise, target = DayVerbs(controller), ExerciseVerbs(controller), TargetVerbs(controller)
         self.access = Access(controller)
         rights = RightsVerbs(controller, self.access)
+        walkin = WalkInVerbs(controller)
+        self.staffed = exercise.staffed
         table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (
             ("status", "watch", self.status),
             ("all-off", "anybody", self.all_off),
             ("all-off-release", "in-charge", self.release),
             ("generation-raise", "in-charge", self.raise_generation),
             ("day-check", "watch", day.check),
+            ("day-touch", "upkeep", day.touch),
             ("day-open", "in-charge", day.open),
             ("day-close", "in-charge", day.close),
             ("day-renewed", "instruct", day.renewed),
             ("manual-out", "instruct", day.manual_out),
             ("manual-in", "instruct", day.manual_in),
             ("drill-list", "watch", exercise.drills),
+            ("drill-show", "watch", exercise.drill_shown),
             ("exercise-check", "watch", exercise.check),
             ("exercise-start", "instruct", exercise.start),
             ("exercise-stop", "instruct", exercise.stop),
@@ -71,6 +76,11 @@ class Desk:
             ("exercise-answer", "instruct", exercise.answer),
             ("exercise-list", "watch", exercise.list_all),
             ("exercise-show", "watch", exercise.show),
+            ("walkin-status", "anybody", walkin.walkin_status),
+            ("walkin-start", "anybody", walkin.walkin_start),
+            ("walkin-stop", "anybody", walkin.walkin_stop),
+            ("walkin-release", "in-charge", walkin.release),
+            ("walkin-end", "in-charge", walkin.end),
             ("target-list", "watch", target.list_all),
             ("target-search", "upkeep", target.search),
             ("target-add", "upkeep", target.add),

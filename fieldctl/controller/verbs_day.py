@@ -7,14 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller import snapshot
 from fieldctl.errors import BadInput, Refused
-from fieldctl.events import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
+from fieldctl.events import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed, TouchAsked
 from fieldctl.site.checks import Closing, Opening, Problem, Quiet, bars, closing_problems, opening_problems
-from fieldctl.units import PersonId, TargetId
+from fieldctl.units import PersonId, TargetId, micros
+from fieldctl.wire.messages import Flags
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
 
 Row = dict[str, Any]
+
+TOUCH_MIN = 30.0  # to walk to every plate of a field and back
+TOUCH_MOST_MIN = 120.0
 
 
 class DayVerbs:
@@ -37,15 +41,53 @@ class DayVerbs:
         )
         return Quiet(tuple(e.id for e in self._c.exercises.running()), confirmed)
 
-    async def check(self, touched: tuple[str, ...] = ()) -> Row:
-        """What is in the way of opening, or of closing when the field is open; changes nothing."""
-        day = self._c.day
+    def _touched(self, named: Sequence[str]) -> tuple[TargetId, ...]:
+        """What a person names, and what the field itself felt since it was asked to."""
+        return tuple(dict.fromkeys((*_targets(named), *self._c.edge.touch.touched)))
+
+    async def check(
+        self,
+        touched: tuple[str, ...] = (),
+        by: str = "",
+        hazard: str = "",
+        snow_m: float | None = None,
+        stray_sweep: str = "",
+        signed: str = "",
+        own_units_back: bool = False,
+        listening_walk: str = "",
+        heard_sending: tuple[str, ...] = (),
+        exceptions: tuple[str, ...] = (),
+    ) -> Row:
+        """What is in the way of opening, or of closing when the field is open, with these choices; changes nothing."""
+        day, who = self._c.day, PersonId(by)
         if day.open:
-            problems = closing_problems(self._c.site, day, Closing(day.in_charge or PersonId("")), self._quiet())
+            walked = _targets(heard_sending)
+            closing = Closing(who or day.in_charge or who, own_units_back, listening_walk, walked, exceptions, signed)
+            problems = closing_problems(self._c.site, day, closing, self._quiet())
         else:
-            opening = Opening(PersonId(""), heard=self._heard(), touched=_targets(touched))
+            proved = self._touched(touched)
+            opening = Opening(who, hazard, snow_m, self._heard(), proved, stray_sweep, exceptions)
             problems = opening_problems(self._c.site, day, opening)
-        return {"open": day.open, "problems": _rows(problems), "heard": list(self._heard())}
+        touch = self._c.edge.touch
+        listens = touch.arms(self._c.outside.clock.now()) and not day.open
+        return {
+            "open": day.open,
+            "problems": _rows(problems),
+            "heard": list(self._heard()),
+            "touched": dict(touch.touched),
+            "listens_until_us": touch.asked.until.us if listens and touch.asked else None,
+            "armed": sorted(k.target for k in self._c.known.values() if k.flags & Flags.ARMED),
+        }
+
+    async def touch(self, by: str, minutes: float = TOUCH_MIN) -> Row:
+        """Let every pad listen for a while, so that its plate can be proved by touch before the field opens."""
+        if not 1 <= minutes <= TOUCH_MOST_MIN:
+            raise BadInput("Pads cannot listen for so long.", expected="1 to 120 minutes", remedy="Name such.")
+        if self._c.day.open:
+            raise Refused("The field is open.", remedy="Plates are proved before it opens; strikes count as they come.")
+        here = self._c.outside.here()
+        await self._c.write(TouchAsked(self._c.person(by), here, here.plus(micros(minutes * 60))))
+        return await self.check()
 
     async def open(
         self,
@@ -59,7 +101,8 @@ class DayVerbs:
     ) -> Row:
         """Open the field; refused with everything that is in the way."""
         heard = self._heard()
-        opening = Opening(self._c.person(by), hazard, snow_m, heard, _targets(touched), stray_sweep, exceptions)
+        proved = self._touched(touched)
+        opening = Opening(self._c.person(by), hazard, snow_m, heard, proved, stray_sweep, exceptions)
         day = self._c.day
         if day.open:
             raise Refused(
@@ -67,7 +110,8 @@ class DayVerbs:
                 remedy="Close it first: fieldctl day close.",
             )
         _refuse("open", opening_problems(self._c.site, day, opening))
-        missing = tuple(t for t in self._c.site.targets if t not in heard)
+        site = self._c.site
+        missing = tuple(t for t in (*site.targets, *(post.target for post in site.posts)) if t not in heard)
         fact = DayOpened(
             self._c.person(by),
             self._c.outside.here(),
@@ -75,7 +119,7 @@ class DayVerbs:
             snow_m or 0.0,
             heard,
             missing,
-            _targets(touched),
+            proved,
             stray_sweep,
             "; ".join([notes, *exceptions]).strip("; "),
         )

@@ -7,7 +7,7 @@ default. Who did it is a `by`: a person's id, or "field" where the field itself 
 Nothing here is ever changed afterwards. What turns out to be wrong is amended by `Corrected`, a later fact.
 
     fact   the base, and the authors who are no person      life       the controller, all off, grants
-    targets      day      exercise      assessment      people      access
+    targets      day      exercise      assessment      people      access      walkin
 """
 
 from __future__ import annotations
@@ -65,6 +65,7 @@ from fieldctl.events.targets import (
     TargetOdd,
     TargetTakenOut,
 )
+from fieldctl.events.walkin import PostPressed, TouchAsked, WalkInEnded, WalkInReleased
 
 __all__ = [
     "ANYBODY",
@@ -103,6 +104,7 @@ __all__ = [
     "PersonForgotten",
     "PhoneEnded",
     "PhonePaired",
+    "PostPressed",
     "QuestionAnswered",
     "QuestionAsked",
     "RightEnded",
@@ -122,6 +124,9 @@ __all__ = [
     "TargetNamed",
     "TargetOdd",
     "TargetTakenOut",
+    "TouchAsked",
+    "WalkInEnded",
+    "WalkInReleased",
 ]
 
 KINDS: dict[str, type[Fact]] = {cls.__name__: cls for cls in Fact.__subclasses__()}

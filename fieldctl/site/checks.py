@@ -130,6 +130,24 @@ def _opening(site: Site, day: Day, opening: Opening) -> Iterable[Problem]:
                 "Touch it with a probe and see the strike arrive; or sign for it.",
                 may_sign=True,
             )
+    for post in site.posts:
+        if not day.usable(post.target):
+            continue
+        label = f"post {post.name} ({post.zone})"
+        if post.target not in opening.heard:
+            yield Problem(
+                f"roll-call:{post.target}",
+                f"{label} did not answer the roll-call.",
+                "Look at its link and its battery; or sign for it, and nobody can start or switch off there today.",
+                may_sign=True,
+            )
+        elif post.target not in opening.touched:
+            yield Problem(
+                f"touch:{post.target}",
+                f"The button of {label} was not proved by a press.",
+                "Press it shortly and see the press arrive (while the field is closed it starts nothing); or sign.",
+                may_sign=True,
+            )
     if not opening.stray_sweep.strip():
         yield Problem(
             "stray-sweep",
@@ -205,8 +223,9 @@ def _manual(day: Day) -> Iterable[Problem]:
 
 
 def _strangers(site: Site, targets: Iterable[TargetId]) -> Iterable[Problem]:
+    posts = {post.target for post in site.posts}
     for target in dict.fromkeys(targets):
-        if target not in site.targets:
+        if target not in site.targets and target not in posts:
             yield Problem(f"unknown:{target}", f"No target {target} belongs to this site.", "Check the id.")
 
 

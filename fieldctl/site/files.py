@@ -28,6 +28,7 @@ from fieldctl.site.model import (
     Pages,
     Place,
     Polling,
+    Post,
     SerialLink,
     Site,
     Stake,
@@ -44,7 +45,7 @@ SURVEY_FOLDER = "surveys"
 TARGETS_MOST = 256  # what one controller is measured with (design, section 9)
 GRANT_S = (5, 120)  # under 5 s a lost poll or two ends a signal; over 120 s a lost controller keeps one too long
 
-_Named = TypeVar("_Named", Zone, Stake, ManualUnit, SerialLink, MqttLink)
+_Named = TypeVar("_Named", Zone, Stake, ManualUnit, Post, SerialLink, MqttLink)
 
 
 def load_site(folder: pathlib.Path) -> Site:
@@ -143,6 +144,7 @@ def _site(root: Table) -> Site:
                 expected="a name of its own for each link",
                 remedy="Give one of the two another name.",
             )
+    places = _places(root, zones, links)
     site = Site(
         name=root.slug("name"),
         title=root.text("title"),
@@ -151,9 +153,10 @@ def _site(root: Table) -> Site:
         zones=zones,
         stakes=_distinct(root, "stake", [_stake(t) for t in root.tables("stake", most=100)]),
         manual=_distinct(root, "manual", [_manual(t) for t in root.tables("manual", most=50)]),
+        posts=_posts(root, zones, places),
         serial=serial,
         mqtt=mqtt,
-        places=_places(root, zones, links),
+        places=places,
         grant_s=root.whole("grant_s", *GRANT_S, USUAL_GRANT_S, unit="seconds"),
         polling=Polling(
             idle_s=polling.number("idle_s", 0.1, 60, Polling().idle_s, unit="seconds"),
@@ -246,6 +249,33 @@ def _manual(table: Table) -> ManualUnit:
     unit = ManualUnit(table.text("name"), table.text("note", ""))
     table.done()
     return unit
+
+
+def _posts(root: Table, zones: Sequence[Zone], places: Sequence[Place]) -> tuple[Post, ...]:
+    """Each post once, in a zone of this site, and none that is a buried target too."""
+    buried = [place.target for place in places]
+    posts: list[Post] = []
+    for table in root.tables("post", most=50):
+        target = target_in(table, "id")
+        post = Post(target, table.text("name", target or "?"), table.slug("zone"))
+        if post.zone and post.zone not in [zone.name for zone in zones]:
+            near = suggestion(post.zone, [zone.name for zone in zones])
+            table.fault(
+                "zone",
+                f"there is no zone {post.zone!r}" + (f"; did you mean {near!r}?" if near else ""),
+                expected="the name of a [[zone]] of this file",
+                remedy="Name one of those, or add the zone.",
+            )
+        if target and (target in buried or target in [other.target for other in posts]):
+            table.fault(
+                "id",
+                f"{target} stands in this file a second time",
+                expected="each id once: a post is no buried target",
+                remedy="Take one of the two out.",
+            )
+        posts.append(post)
+        table.done()
+    return _distinct(root, "post", posts)
 
 
 def _serial(table: Table) -> SerialLink:

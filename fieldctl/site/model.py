@@ -87,6 +87,15 @@ class ManualUnit:
 
 
 @dataclass(frozen=True, slots=True)
+class Post:
+    """A post at the field's edge: its button starts the walk-in of its zone; held, it is all off. Never a burial."""
+
+    target: TargetId
+    name: str
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
 class SerialLink:
     """A multi-drop bus on a serial port, with the controller as its only master."""
 
@@ -162,6 +171,7 @@ class Site:
     places: tuple[Place, ...] = ()
     history: tuple[Place, ...] = ()
     manual: tuple[ManualUnit, ...] = ()
+    posts: tuple[Post, ...] = ()
     serial: tuple[SerialLink, ...] = ()
     mqtt: tuple[MqttLink, ...] = ()
     grant_s: int = USUAL_GRANT_S
