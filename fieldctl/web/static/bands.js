@@ -3,8 +3,8 @@ import { s } from "./dom.js";
 import { clock, t } from "./words.js";
 
 const WIDTH = 340;
-const LEFT = 26;
-const BAND = 46;
+const LEFT = 66;
+const BAND = 42;
 const HEAD = 22;
 const MARKS_S = [600, 900]; // the 2024 study's 10 minutes beside the 15 of common practice
 
@@ -16,7 +16,7 @@ export function bands(row, now_s, chosen, choose) {
   for (const mark of MARKS_S) {
     picture.append(
       s("line", { class: "mark", x1: x(mark), x2: x(mark), y1: HEAD - 6, y2: height }),
-      s("text", { class: "mark-word", x: x(mark), y: 12, "text-anchor": "middle" }, t("base.minutes", { n: mark / 60 })),
+      s("text", { class: "mark-word", x: x(mark) + 3, y: 12, "text-anchor": "end" }, t("base.minutes", { n: mark / 60 })),
     );
   }
   row.burials.forEach((burial, n) => picture.append(band(burial, HEAD + n * BAND, x, now_s, burial.burial === chosen, choose)));
@@ -30,7 +30,8 @@ function band(burial, top, x, now_s, chosen, choose) {
     "aria-label": inWords(burial), onclick: () => choose(burial.burial), onkeydown: (event) => (event.key === "Enter" || event.key === " ") && choose(burial.burial) });
   group.append(
     s("rect", { class: "ground", x: 1, y: top + 2, width: WIDTH - 2, height: BAND - 4 }),
-    s("text", { class: "burial", x: 6, y: middle + 6 }, burial.burial),
+    s("text", { class: "burial", x: 6, y: middle }, burial.burial),
+    s("text", { class: "phase", x: 6, y: middle + 14 }, t(`exercise.short_${burial.phase}`)),
   );
   for (const { from_s, until_s } of burial.sent) {
     const end = until_s ?? now_s ?? from_s;

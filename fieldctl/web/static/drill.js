@@ -1,6 +1,7 @@
 // A drill's page: who searches, the preview, and the press that starts it.
 import { h } from "./dom.js";
 import { inWords, order, ownId } from "./orders.js";
+import { keepQueue } from "./queue.js";
 import { clock, t } from "./words.js";
 
 const page = document.getElementById("drill");
@@ -11,26 +12,30 @@ const seed = Number(page.dataset.seed);
 const same = JSON.parse(page.dataset.same);
 const key = ownId(); // of this page: pressed twice, it is one exercise
 
-function searchers() {
+function names() {
   const chosen = [...page.querySelectorAll("#searchers input[type=checkbox]:checked")].map((box) => box.value);
-  const typed = document.getElementById("new-searcher")?.value.trim();
-  return typed ? [...chosen, typed] : chosen;
+  const typed = (document.getElementById("new-searcher")?.value ?? "").split(",").map((name) => name.trim());
+  return [...chosen, ...typed.filter(Boolean)];
+}
+
+// The groups that search one after the other: all at once, or so many at a time.
+function groups() {
+  const all = names();
+  const size = Number(page.querySelector("#at-once input:checked")?.value) || all.length || 1;
+  return Array.from({ length: Math.ceil(all.length / size) }, (_, n) => all.slice(n * size, (n + 1) * size));
 }
 
 page.querySelector("#searchers")?.addEventListener("input", () => {
-  document.getElementById("chosen").textContent = searchers().join(", ");
+  document.getElementById("chosen").textContent = groups().map((group) => group.join(", ")).join(" | ");
 });
-const asked = new URLSearchParams(location.search).get("with");
-for (const name of asked ? asked.split(",") : []) {
-  const box = [...page.querySelectorAll("#searchers input[type=checkbox]")].find((one) => one.value === name);
-  if (box) box.checked = true;
-}
 
 start?.addEventListener("held", async () => {
   start.setAttribute("aria-disabled", "true");
   said.textContent = t("base.sent");
-  const answer = await order("exercise-start", { drill, seed, targets: same, searchers: searchers(), request: key }, key);
+  const [now = [], ...next] = groups();
+  const answer = await order("exercise-start", { drill, seed, targets: same, searchers: now }, key);
   if (answer.ok) {
+    keepQueue(drill, next);
     said.textContent = t("base.taken");
     location.assign(`/exercises/${answer.data.exercise}`);
     return;

@@ -3,6 +3,7 @@ import { bands, splitWord } from "./bands.js";
 import { h, show } from "./dom.js";
 import { changes, hostNow, isLive, rights, rows } from "./live.js";
 import { inWords, order, ownId } from "./orders.js";
+import { keepQueue, queue } from "./queue.js";
 import { arm, armed, flash, keepAwake, tone } from "./sound.js";
 import { clock, has, t } from "./words.js";
 
@@ -12,8 +13,8 @@ const SPLITS = ["signal", "coarse", "fine"]; // in this order on the way in; aft
 const page = document.getElementById("exercise");
 const { exercise } = page.dataset;
 const find = (id) => document.getElementById(id);
-const [face, who, state, drawn, ask, live, callButton, splitButton, after, said, entries, sound, stop] = [
-  "clock", "who", "state", "bands", "ask", "live", "call", "split", "after", "orders", "entries", "sound", "stop",
+const [face, who, state, drawn, words, ask, callButton, splitButton, after, said, entries, sound, stop] = [
+  "clock", "who", "state", "bands", "words", "ask", "call", "split", "after", "orders", "entries", "sound", "stop",
 ].map(find);
 const mayInstruct = () => rights.includes("instruct");
 
@@ -42,21 +43,23 @@ function paint() {
   state.textContent = t(`exercise.state_${r.state}`);
   if (!r.burials.some((b) => b.burial === chosen)) chosen = next(r);
   drawBands(r, now);
-  const going = r.state === "running" && mayInstruct();
-  live.hidden = !going;
-  const b = r.burials.find((one) => one.burial === chosen);
-  callButton.textContent = t("exercise.call_for", { burial: chosen });
-  splitButton.textContent = t("exercise.split_for", { burial: chosen, split: splitWord(nextSplit(b)) });
-  callButton.disabled = splitButton.disabled = !isLive();
-  if (stop) {
-    stop.hidden = !["running", "interrupted"].includes(r.state);
-    if (!stop.hidden && !stopping) stop.textContent = t("exercise.stop");
-  }
+  if (callButton) showButtons(r, now);
   showAsk(r);
   showAfter(r);
   showEntries(r);
   showSending(r);
   listenFor(r);
+}
+
+// Nothing is pressed under the thumb that just held start: call and split wait for the clock.
+function showButtons(r, now) {
+  callButton.hidden = splitButton.hidden = r.state !== "running" || !mayInstruct();
+  stop.hidden = !["running", "interrupted"].includes(r.state);
+  const b = r.burials.find((one) => one.burial === chosen);
+  callButton.textContent = t("exercise.call_for", { burial: chosen });
+  splitButton.textContent = t("exercise.split_for", { burial: chosen, split: splitWord(nextSplit(b)) });
+  callButton.disabled = splitButton.disabled = !isLive() || now < 0;
+  if (!stopping) stop.textContent = t("exercise.stop");
 }
 
 let drawnFor = "";
@@ -65,10 +68,9 @@ function drawBands(r, now) {
   if (key === drawnFor) return;
   drawnFor = key;
   const focused = drawn.contains(document.activeElement);
-  const words = r.burials.map((b) => h("li", { class: "band-words" },
-    h("strong", {}, b.burial), ` ${b.name}: ${t(`exercise.phase_${b.phase}`)}`,
-    b.find ? ` · ${t("exercise.found_at", { time: clock(b.find.at_s) })}${b.find.searcher ? ` (${b.find.searcher})` : ""}` : ""));
-  drawn.replaceChildren(bands(r, now, chosen, choose), h("ul", { class: "rows slim" }, words));
+  words.replaceChildren(...r.burials.map((b) => h("li", {}, h("strong", {}, b.burial), ` ${b.name}: ${t(`exercise.phase_${b.phase}`)}`,
+    b.find ? ` · ${t("exercise.found_at", { time: clock(b.find.at_s) })}${b.find.searcher ? ` (${b.find.searcher})` : ""}` : "")));
+  drawn.replaceChildren(bands(r, now, chosen, choose));
   if (focused) drawn.querySelector(".band.chosen")?.focus();
 }
 
@@ -93,7 +95,7 @@ function showSending(r) {
 function showAsk(r) {
   if (!mayInstruct()) return show(ask);
   if (undo && undo.until > performance.now()) {
-    return show(ask, h("div", { class: "asked" }, h("p", {}, undo.what), h("button", { type: "button", class: "plain", "data-do": "undo" }, t("base.undo"))));
+    return show(ask, h("div", { class: "asked one" }, h("p", {}, undo.what), h("button", { type: "button", class: "plain", "data-do": "undo" }, t("base.undo"))));
   }
   if (r.state === "interrupted") {
     return show(ask, h("div", { class: "asked" }, h("p", {}, t("exercise.interrupted")), h("button", { type: "button", "data-do": "resume" }, t("exercise.resume"))));
@@ -158,8 +160,8 @@ async function correct(change, about, why, value = null) {
 
 callButton?.addEventListener("click", async () => {
   const burial = chosen;
-  const call = ownId();
-  const answer = await carry("exercise-call", { burial, call }, t("exercise.called", { burial }));
+  
+  const answer = await carry("exercise-call", { burial }, t("exercise.called", { burial }));
   if (answer.ok) offerUndo(t("exercise.called", { burial }), answer.data.call);
   const r = row();
   if (r) chosen = next({ ...r, burials: r.burials.map((b) => (b.burial === burial ? { ...b, calls: [{}] } : b)) });
@@ -169,7 +171,7 @@ callButton?.addEventListener("click", async () => {
 splitButton?.addEventListener("click", async () => {
   const burial = chosen;
   const name = nextSplit(row().burials.find((b) => b.burial === burial));
-  const answer = await carry("exercise-split", { burial, name, split: ownId() }, splitWord(name));
+  const answer = await carry("exercise-split", { burial, name }, splitWord(name));
   if (answer.ok) offerUndo(`${splitWord(name)} ${burial}`, answer.data.split);
 });
 
@@ -191,8 +193,14 @@ function showAfter(r) {
     h("p", {}, quiet ? t("exercise.all_quiet") : t("exercise.not_quiet")),
     back > 0 && mayInstruct() ? h("button", { type: "button", class: "plain", "data-do": "back" }, t("exercise.take_back", { seconds: Math.ceil(back) })) : null,
     h("a", { class: "big", href: `/exercises/${exercise}/debrief` }, t("exercise.debrief")),
-    mayInstruct() ? h("fc-hold", { class: "big", ms: "700", "data-do": "again" }, t("exercise.again")) : null);
+    mayInstruct() ? h("fc-hold", { class: "big", ms: "700", "data-do": "again" }, again(r)) : null);
 }
+
+function again(r) {
+  const [next] = queue(r.drill);
+  return next ? t("exercise.again_with", { names: next.join(", ") }) : t("exercise.again");
+}
+
 
 after.addEventListener("click", async (event) => {
   if (event.target.closest("[data-do=back]")) await carry("exercise-reopen", {}, t("exercise.taken_back"));
@@ -202,9 +210,12 @@ after.addEventListener("held", async () => {
   const targets = Object.fromEntries(r.burials.map((b) => [b.burial, b.target]));
   const key = ownId();
   said.textContent = t("base.sent");
-  const answer = await order("exercise-start", { drill: r.drill, seed: r.seed, targets, request: key }, key);
-  if (answer.ok) location.assign(`/exercises/${answer.data.exercise}`);
-  else said.textContent = inWords(answer.problem);
+  const [searchers = [], ...later] = queue(r.drill);
+  const answer = await order("exercise-start", { drill: r.drill, seed: r.seed, targets, searchers }, key);
+  if (answer.ok) {
+    keepQueue(r.drill, later);
+    location.assign(`/exercises/${answer.data.exercise}`);
+  } else said.textContent = inWords(answer.problem);
 });
 
 // ---- everything that was entered, with undo ---------------------------------------------------------------------------

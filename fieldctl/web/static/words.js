@@ -21,6 +21,6 @@ export function span(seconds) {
 // Seconds as a clock on a slope shows them: 0:07, 12:30.
 export function clock(seconds) {
   if (seconds === null || seconds === undefined) return "–";
-  const whole = Math.floor(Math.abs(seconds));
+  const whole = seconds < 0 ? Math.ceil(-seconds) : Math.floor(seconds);
   return `${seconds < 0 ? "−" : ""}${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
 }
