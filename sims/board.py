@@ -8,7 +8,7 @@
         board.power_cut()                       the emulator is killed; the file (`board.bench`) has what was written
         await board.power_on()
 
-    python -m sims.board --serve 7000           one board behind a TCP port on loopback, until its input ends
+    python -m sims.board --serve 7000           one board behind a TCP port on loopback: see `sims.board_serve`
 
 The emulator connects to a socket of ours and to nothing else; it ends with the process that started it. In real time
 its clock is the host's CLOCK_MONOTONIC; with `virtual=True` time is counted in instructions and waiting costs none, so
@@ -217,3 +217,9 @@ class Board:
                 f"What was waited for at an emulated board did not come within {within_s:g} s.",
                 remedy="Look at its text and its emulator's words in its folder.",
             ) from None
+
+
+if __name__ == "__main__":
+    from sims.board_serve import main
+
+    raise SystemExit(main())

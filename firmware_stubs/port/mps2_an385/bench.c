@@ -4,7 +4,6 @@
 #include "board.h"
 
 static volatile struct gate_span *span; /* the one that is open; 0: the gate is off */
-static uint32_t noise_state = 0x2545F491u;
 
 void bench_begin(void)
 {
@@ -13,7 +12,6 @@ void bench_begin(void)
     BENCH.stack_size = board_stack_size();
     BENCH.data_bytes = board_data_bytes();
     BENCH.cut_done = 0;
-    noise_state ^= BENCH.entropy[0];
     BENCH.magic = BENCH_MAGIC;
 }
 
@@ -110,20 +108,41 @@ bool bench_gate_reads(void)
     return BENCH.gate_stuck || (span && clock_us() < falls_at());
 }
 
-/* About Gaussian: the sum of four even draws, whose root mean square is 1/sqrt(3) of the width of one. */
+static uint32_t draw(uint32_t *state)
+{
+    *state ^= *state << 13;
+    *state ^= *state >> 17;
+    *state ^= *state << 5;
+    return *state;
+}
+
+/* What the world gave at this start, stirred with the time of each call. */
+void bench_entropy(uint8_t *data, size_t size)
+{
+    static uint32_t state;
+    state ^= BENCH.entropy[1];
+    for (size_t i = 0; i < size; i++) {
+        state ^= (uint32_t)clock_us() ^ BENCH.entropy[i % 4u];
+        state += state == 0;
+        data[i] = (uint8_t)(draw(&state) >> 11);
+    }
+}
+
+/* About Gaussian: the sum of four even draws of a byte has a root mean square of 148. */
 static int noise(void)
 {
-    int sum = 0;
+    static uint32_t state = 0x2545F491u;
+    uint32_t bytes = draw(&state);
+    int sum = -510;
     for (int i = 0; i < 4; i++) {
-        noise_state = noise_state * 1664525u + 1013904223u;
-        sum += (int)(noise_state >> 24) - 128;
+        sum += (int)(bytes >> 8 * i & 0xFFu);
     }
     return sum * (int)BENCH.noise / (148 * 16);
 }
 
-int bench_sample(uint64_t at_us)
+int16_t bench_sample(uint64_t at_us)
 {
-    int level = BENCH_PAD_MIDDLE + noise();
+    int level = noise();
     if (BENCH.play_count) {
         uint64_t first = (uint64_t)BENCH.play_hi << 32 | BENCH.play_lo;
         uint64_t index = (at_us - first) / 250u;
@@ -131,5 +150,5 @@ int bench_sample(uint64_t at_us)
             level += PLAY[index];
         }
     }
-    return level < 0 ? 0 : level > 4095 ? 4095 : level;
+    return (int16_t)(level < -2048 ? -2048 : level > 2047 ? 2047 : level);
 }

@@ -41,7 +41,7 @@ struct bench {
     uint32_t loops;      /* 030 B turns of the loop */
     uint32_t done;       /* 034 B the last `order_seq` that was obeyed */
     uint32_t result;     /* 038 B of a selftest: 0 running, 1 passed, 2 failed */
-    uint32_t spare0;     /* 03c */
+    uint32_t level;      /* 03c B percent of the full moment */
 
     uint32_t hardware[2]; /* 040 W hardware id, eight bytes */
     uint32_t secret[4];   /* 048 W factory secret, sixteen bytes */

@@ -21,14 +21,15 @@ uint32_t board_data_bytes(void);
 /* clock.c: the dual timer counts 25 MHz by itself; nobody counts interrupts, which get lost under emulation. */
 void clock_begin(void);
 uint64_t clock_us(void);
-void clock_wake_every(uint32_t us);
+void clock_wake_at(uint64_t us); /* an interrupt then, or somewhat before */
 
 /* uart.c */
 void uart_begin(uint32_t baud);
-int uart_take(void);                                /* the next byte of the ring; -1: none */
-bool uart_give(const uint8_t *data, uint32_t size); /* false: no room for all of it, and nothing was taken */
-bool uart_sending(void);
-void uart_say(const char *text); /* on the second UART, for people; waits */
+void uart_listen(bool on);
+bool uart_waits(void); /* whether bytes are in the ring */
+uint32_t uart_take(uint8_t *data, uint32_t room, uint64_t *last_us); /* and when the last byte in the ring came */
+bool uart_give(const uint8_t *data, uint32_t size);                  /* false: no room for all of it, nothing taken */
+void uart_say(const char *text);                                     /* on the second UART, for people; waits */
 
 /* watchdog.c: bites after one to two times `WATCHDOG_MS`. */
 #define WATCHDOG_MS 1000u
@@ -50,7 +51,17 @@ bool bench_cut_in_word(void);   /* or in the middle of this word */
 void bench_power_goes(void) __attribute__((noreturn));
 void bench_gate(bool on, uint32_t hold_us);
 bool bench_gate_reads(void);
-int bench_sample(uint64_t at_us); /* of the pad's converter, about BENCH_PAD_MIDDLE */
-#define BENCH_PAD_MIDDLE 2048
+int16_t bench_sample(uint64_t at_us); /* of the pad's converter, about its rest */
+void bench_entropy(uint8_t *data, size_t size);
+
+/* port.c: the contract in port.h, and what the loop takes from the board. */
+struct fc_port;
+extern const struct fc_port board_port;
+void board_begin(void);                                                     /* gate off, then everything else */
+uint8_t board_why(void);                                                    /* FC_WHY_… */
+size_t board_bytes(uint8_t *data, size_t room, uint64_t *last);             /* for fc_bytes */
+size_t board_samples(int16_t *samples, size_t room, uint64_t *first);       /* for fc_samples */
+bool board_pressed(void);                                                   /* once a press, for fc_pressed */
+void board_idle(uint64_t until);                                            /* until then, or an input */
 
 #endif

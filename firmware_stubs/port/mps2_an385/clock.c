@@ -3,6 +3,7 @@
 #include "registers.h"
 
 #define CYCLES_PER_US (CLOCK_HZ / 1000000u)
+#define LONGEST_SLEEP_US 100000u /* so that the bench is looked at; a board of silicon sleeps on */
 
 static uint64_t us;
 static uint32_t last; /* the counter at the last reading, */
@@ -43,11 +44,14 @@ void clock_wrap_irq(void)
     (void)clock_us();
 }
 
-void clock_wake_every(uint32_t every_us)
+void clock_wake_at(uint64_t at_us)
 {
+    uint64_t now = clock_us();
+    uint64_t left = at_us > now ? at_us - now : 1;
+    uint32_t cycles = (left > LONGEST_SLEEP_US ? LONGEST_SLEEP_US : (uint32_t)left) * CYCLES_PER_US;
     TIMER0_CTRL = 0;
-    TIMER0_VALUE = every_us * CYCLES_PER_US - 1;
-    TIMER0_RELOAD = every_us * CYCLES_PER_US - 1;
+    TIMER0_RELOAD = cycles;
+    TIMER0_VALUE = cycles;
     TIMER0_INTCLEAR = 1;
     TIMER0_CTRL = TIMER_ON | TIMER_INT;
     NVIC_ENABLE = 1u << IRQ_TIMER0;
@@ -55,5 +59,6 @@ void clock_wake_every(uint32_t every_us)
 
 void clock_wake_irq(void)
 {
+    TIMER0_CTRL = 0;
     TIMER0_INTCLEAR = 1;
 }

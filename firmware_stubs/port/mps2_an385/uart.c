@@ -8,6 +8,7 @@
 
 static volatile uint8_t rx[RX_RING], tx[TX_RING];
 static volatile uint32_t rx_in, rx_out, tx_in, tx_out;
+static uint64_t rx_us; /* when the last byte came */
 
 void uart_rx_irq(void);
 void uart_tx_irq(void);
@@ -15,7 +16,7 @@ void uart_tx_irq(void);
 void uart_begin(uint32_t baud)
 {
     UART_BAUDDIV(0) = CLOCK_HZ / baud;
-    UART_CTRL(0) = UART_TX_ON | UART_RX_ON | UART_TX_INT | UART_RX_INT;
+    uart_listen(true);
     UART_BAUDDIV(1) = CLOCK_HZ / baud;
     UART_CTRL(1) = UART_TX_ON;
     NVIC_ENABLE = 1u << IRQ_UART0_RX | 1u << IRQ_UART0_TX;
@@ -24,6 +25,7 @@ void uart_begin(uint32_t baud)
 void uart_rx_irq(void)
 {
     while (UART_STATE(0) & UART_RX_FULL) {
+        rx_us = clock_us();
         uint8_t byte = (uint8_t)UART_DATA(0);
         if (rx_in - rx_out < RX_RING) {
             rx[rx_in % RX_RING] = byte;
@@ -39,14 +41,28 @@ void uart_rx_irq(void)
     UART_INT(0) = UART_INT_RX;
 }
 
-int uart_take(void)
+void uart_listen(bool on)
 {
-    if (rx_in == rx_out) {
-        return -1;
+    UART_CTRL(0) = UART_TX_ON | UART_TX_INT | (on ? UART_RX_ON | UART_RX_INT : 0u);
+}
+
+bool uart_waits(void)
+{
+    return rx_in != rx_out;
+}
+
+uint32_t uart_take(uint8_t *data, uint32_t room, uint64_t *last_us)
+{
+    uint32_t before = board_lock();
+    uint32_t waiting = rx_in;
+    *last_us = rx_us;
+    board_unlock(before);
+    uint32_t size = 0;
+    while (rx_out != waiting && size < room) {
+        data[size++] = rx[rx_out % RX_RING];
+        rx_out++;
     }
-    int byte = rx[rx_out % RX_RING];
-    rx_out++;
-    return byte;
+    return size;
 }
 
 /* With interrupts off, or from the interrupt. */
@@ -78,11 +94,6 @@ bool uart_give(const uint8_t *data, uint32_t size)
     send_next();
     board_unlock(before);
     return true;
-}
-
-bool uart_sending(void)
-{
-    return tx_in != tx_out || (UART_STATE(0) & UART_TX_FULL);
 }
 
 void uart_say(const char *text)
