@@ -1,48 +1,73 @@
 """The API: POST /api/v1/<verb> for every verb of the desk, GET as well where nothing is changed and all is plain.
 
 A body holds exactly a verb's arguments; who asks is filled in from the session. Answers are the verb's JSON, or a
-problem (RFC 9457). `POST /all-off` is the same order as a plain form, for a page without scripts.
+problem (RFC 9457). `POST /all-off` is the same order as a plain form, for a page without scripts. GET /api/v1/ lists
+the verbs, /api/v1/openapi.json is the contract, /api/v1/log reads the log. This router comes after every other one
+under /api/v1/: whatever it does not know there is answered as a problem.
 """
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import logging
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Mapping
 from urllib.parse import urlsplit
 
 from fastapi import APIRouter
-from pydantic import ValidationError
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import Receive, Scope, Send
 
 from fieldctl.controller.verbs import Verb
-from fieldctl.errors import BadInput, Fault, FieldctlError, NotFound
-from fieldctl.web import problems
+from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.web import health, problems
 from fieldctl.web.api_models import Asked, asked, by_query
-from fieldctl.web.asking import ALL_OFF, Asking, strict_json
-from fieldctl.web.guard import ALL_OFF_FORM, BODY_MAX
+from fieldctl.web.api_reading import Handler, always, listed, log
+from fieldctl.web.asking import ALL_OFF, Asking
+from fieldctl.web.given import body, in_body, in_query, key_of, phone_of, whose
+from fieldctl.web.guard import ALL_OFF_FORM
+from fieldctl.web.health import Lag
 from fieldctl.web.house import House
-from fieldctl.web.problems import TooLong, WrongMethod, WrongRequest
+from fieldctl.web.openapi import ROOT, document
+from fieldctl.web.problems import WrongMethod
 from fieldctl.web.rights import NOBODY, Who
 
-ROOT = "/api/v1/"
-
-Handler = Callable[[Request], Awaitable[Response]]
+SESSION_COOKIE = "fieldctl_session"
 
 _log = logging.getLogger(__name__)
 
 
 def router(house: House) -> APIRouter:
-    """The routes of the API."""
-    routes = APIRouter()
-    asking = Asking(house.desk)
-    methods: dict[str, list[str]] = {}
+    """The routes of the API, and of `/health` and `/ready`; its lifespan measures the loop and lets verbs end."""
+    asking, lag = Asking(house.desk), Lag()
+
+    @contextlib.asynccontextmanager
+    async def alive(_app: object) -> AsyncIterator[None]:
+        measuring = asyncio.create_task(lag.run(), name="loop lag")
+        try:
+            yield
+        finally:
+            measuring.cancel()
+            await asking.settle()
+
+    routes = APIRouter(lifespan=alive)
+    models = {name: asked(verb) for name, verb in asking.verbs.items()}
+    methods = {name: ["GET", "POST"] if by_query(verb) else ["POST"] for name, verb in asking.verbs.items()}
     for name, verb in asking.verbs.items():
-        methods[name] = ["GET", "POST"] if by_query(verb) else ["POST"]
-        handler = _all_off(asking) if name == ALL_OFF else _verb(asking, verb, asked(verb))
+        handler = _all_off(asking) if name == ALL_OFF else _verb(asking, verb, models[name])
         routes.add_route(ROOT + name, _told(handler), methods[name])
+    contract = problems.plain(document(asking.verbs, models, SESSION_COOKIE))
+    others: dict[str, Handler] = {
+        "": listed(asking, models, methods),
+        "openapi.json": always(contract),
+        "log": log(house, asking),
+    }
+    for name, handler in others.items():
+        methods[name] = ["GET"]
+        routes.add_route(ROOT + name, _told(handler), methods[name])
+    routes.include_router(health.router(house, lag))
     routes.add_route(ALL_OFF_FORM, _told(_all_off_form(asking)), ["POST"])
     routes.add_route(problems.TYPES + "{code}", problems.meaning, ["GET"])
     routes.routes.append(Route(ROOT + "{rest:path}", _Elsewhere(methods)))
@@ -61,20 +86,14 @@ def _told(handler: Handler) -> Handler:
     return told
 
 
-def whose(request: Request) -> Who:
-    """Whose request it is."""
-    who: Who = request.app.state.identify(request)
-    return who
-
-
 def _verb(asking: Asking, verb: Verb, model: type[Asked]) -> Handler:
     async def handle(request: Request) -> Response:
         who = whose(request)
         asking.allowed(
             who, verb
         )  # before the body is looked at: a stranger learns nothing of what would be wrong with it
-        given = _query(request, model) if request.method != "POST" else _body(await body(request), model)
-        answered, again = await asking.ask(who, verb.name, given, request.headers.get("idempotency-key"))
+        given = in_query(request, model) if request.method != "POST" else in_body(await body(request), model)
+        answered, again = await asking.ask(who, verb.name, given, phone_of(request, who), key_of(request))
         headers = {"Idempotency-Replayed": "true"} if again else None
         return Response(answered, headers=headers, media_type="application/json")
 
@@ -115,48 +134,6 @@ def _back(request: Request) -> str:
         return "/"
     ours = came.netloc == request.headers.get("host") and came.path.startswith("/") and not came.path.startswith("//")
     return (came.path + (f"?{came.query}" if came.query else "")) if ours else "/"
-
-
-async def body(request: Request) -> bytes:
-    """A request's body; TooLong where the door cut it off (or its client went away, and reads nothing of it)."""
-    try:
-        return await request.body()
-    except ClientDisconnect:
-        raise TooLong(f"The body has more than {BODY_MAX} bytes.", remedy="Ask for less at once.") from None
-
-
-def _body(raw: bytes, model: type[Asked]) -> Mapping[str, object]:
-    strict_json(raw)
-    return _given(model, lambda: model.model_validate_json(raw.strip() or b"{}"))
-
-
-def _query(request: Request, model: type[Asked]) -> Mapping[str, object]:
-    pairs = request.query_params.multi_items()
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        raise BadInput("A name stands in the query twice.", expected="each name once", remedy="Leave one of them out.")
-    return _given(model, lambda: model.model_validate_strings(found, strict=False))
-
-
-def _given(model: type[Asked], make: Callable[[], Asked]) -> Mapping[str, object]:
-    """What was given, by name; WrongRequest lists everything that is wrong with it."""
-    try:
-        made = make()
-    except ValidationError as wrong:
-        faults = [_fault(row["loc"], row["msg"], model) for row in wrong.errors(include_url=False, include_input=False)]
-        first = faults[0]
-        raise WrongRequest(
-            f"{first.key}: {first.wrong}." if first.key else f"{first.wrong}.",
-            faults,
-            remedy="Mend what is listed and ask again; nothing was done.",
-        ) from None
-    return {name: getattr(made, name) for name in made.model_fields_set}
-
-
-def _fault(where: tuple[int | str, ...], wrong: str, model: type[Asked]) -> Fault:
-    info = model.model_fields.get(str(where[0])) if where else None
-    expected = info.description if info is not None else "one of: " + (", ".join(model.model_fields) or "nothing")
-    return Fault(problems.REQUEST, 0, ".".join(str(part) for part in where), wrong, expected or "", "Mend it.")
 
 
 class _Elsewhere:

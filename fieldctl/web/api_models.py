@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
 
 from fieldctl.controller.verbs import Verb
-from fieldctl.web.asking import FILLED, OWN_IDS, parameters
+from fieldctl.web.asking import FILLED, OWN_IDS, parameters, reads
 
 NAME_MAX = 80  # of a target, a drill, a person: longer ones fit on no screen, and into no file's name
 TEXT_MAX = 2000
@@ -28,6 +28,7 @@ Picks = Annotated[dict[Name, Name], Field(max_length=MANY_MAX)]
 Seed = Annotated[int, Field(ge=0, lt=2**31)]
 Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
 Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
+Minutes = Annotated[float, Field(ge=0, le=1440, allow_inf_nan=False)]
 Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
 Granted = Literal["watch", "instruct", "upkeep", "in-charge"]
 Ahead = Annotated[float, Field(ge=2, le=600, allow_inf_nan=False)]
@@ -60,6 +61,15 @@ ARGUMENTS: dict[str, Argument] = {
     "heard_sending": Argument(Names, "Targets that were heard sending on the walk.", [], plain=False),
     "how": Argument(Text, "How the surface was renewed.", "tilled"),
     "zone": Argument(Name, "A zone of the site.", "upper"),
+    "zones": Argument(Names, "Zones of the site.", ["upper"], plain=False),
+    "begins": Argument(Text, "From when on, as a time with its offset; empty for now.", "2026-01-24T13:00:00+01:00"),
+    "ends": Argument(Text, "Until when, as a time with its offset.", "2026-01-24T16:00:00+01:00"),
+    "begins_in_min": Argument(Minutes | None, "From how many minutes from now on, instead of a time.", 0.0),
+    "ends_in_min": Argument(Minutes | None, "Until how many minutes from now, instead of a time.", 90.0),
+    "pause_s": Argument(Ago, "The pause after one party before the next may start, in seconds.", 60.0),
+    "limit_min": Argument(Minutes, "How long one party may last at most, in minutes.", 20.0),
+    "release": Argument(Name, "A walk-in's release; empty for all.", "w1"),
+    "minutes": Argument(Minutes, "For how many minutes the pads listen.", 30.0),
     "unit": Argument(Name, "What is written on a hand-buried unit.", "M3"),
     "place": Argument(Text, "Where it lies, in words.", "by the third stake, 1 m deep"),
     "seen_off": Argument(bool, "Somebody saw that it is off.", True),
@@ -120,7 +130,7 @@ def takes(verb: Verb) -> list[inspect.Parameter]:
 
 def by_query(verb: Verb) -> bool:
     """Whether it can be asked with GET as well: it changes nothing, and all that it takes is plain."""
-    return verb.right == "watch" and all(argument(verb.name, p.name).plain for p in takes(verb))
+    return reads(verb) and all(argument(verb.name, p.name).plain for p in takes(verb))
 
 
 def asked(verb: Verb) -> type[Asked]:

@@ -1,8 +1,8 @@
 """A verb asked for over HTTP: who asks, with which right, once for each key, carried to its end.
 
     asked = Asking(desk)
-    body = await asked.ask(who, "exercise-start", {"drill": "three"}, key="…")      the verb's JSON, or a FieldctlError
-    body = await asked.all_off(who)                                                 at once, past everything that waits
+    body, again = await asked.ask(who, "exercise-start", {"drill": "three"}, phone, key)   its JSON, or a FieldctlError
+    body = await asked.all_off(who)                                             at once, past everything that waits
 
 What began is carried to its end though its client goes away. At most IN_HAND_MAX requests are in hand, and one begins
 in each round of the loop: a crowd of them keeps an all off waiting for one verb, never for the crowd.
@@ -31,6 +31,9 @@ IN_HAND_MAX = 256  # twenty phones ask for one thing each; searching for new tar
 SETTLE_S = 2.0
 
 FILLED = ("by", "via")  # said by us, never by whoever asks
+READS = ("status", "list", "check", "show")
+"""The last words of the names of verbs that change nothing: asking twice is asking twice."""
+
 OWN_IDS = {
     "exercise-start": "request",
     "exercise-call": "call",
@@ -80,7 +83,7 @@ class Asking:
         )
 
     async def ask(
-        self, who: Who, name: str, arguments: Mapping[str, Any], key: str | None = None
+        self, who: Who, name: str, arguments: Mapping[str, Any], phone: str, key: str | None = None
     ) -> tuple[bytes, bool]:
         """Carry a verb out for somebody; its JSON, and whether it is the answer of the same key before."""
         verb = self._desk.table.get(name)
@@ -91,10 +94,10 @@ class Asking:
         self.allowed(who, verb)
         if name == ALL_OFF:
             return await self.all_off(who), False
-        given = {**arguments, **({"by": who.name} if name in self._by else {})}
-        if verb.right == "watch":  # changes nothing: asking twice is asking twice
+        given = {**arguments, **({"by": who.name or "anybody"} if name in self._by else {})}
+        if reads(verb):
             return await self._outcome(self._begin(name, given)), False
-        phone, key = who.phone or who.person or "", keys.checked(key)
+        key = keys.checked(key)
         named = plain([name, arguments])
         task = self._keys.find(phone, key, named)
         if task is not None:
@@ -149,6 +152,11 @@ class Asking:
             _, late = await asyncio.wait(left, timeout=within_s)
             for task in late:
                 task.cancel()
+
+
+def reads(verb: Verb) -> bool:
+    """Whether a verb changes nothing."""
+    return verb.name.rpartition("-")[2] in READS
 
 
 def parameters(verb: Verb) -> Mapping[str, inspect.Parameter]:

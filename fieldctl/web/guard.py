@@ -3,7 +3,8 @@
 A hostile web page in some phone's browser can send requests here. So an unsafe request (POST, PUT, PATCH, DELETE)
 counts only as JSON with the header X-Fieldctl, which no foreign page can add without being asked first, and only if
 Origin or Sec-Fetch-Site, where the browser sends them, say that it comes from our own page. All off needs no login and
-works as a plain form too, without scripts; a foreign page may not send it either.
+works as a plain form too, without scripts: it is never refused for what it lacks, and its body is never looked at. A
+foreign page may not send it either.
 
 A name in Host that is not ours would let a foreign page read answers by rebinding its own name to our address; a plain
 address cannot be rebound.
@@ -12,14 +13,19 @@ address cannot be rebound.
 from __future__ import annotations
 
 import ipaddress
-import json
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from fieldctl.errors import FieldctlError
+from fieldctl.web import problems
+from fieldctl.web.problems import ForeignPage, HeaderMissing, NotJson, OtherHost, TooLong
+
 ALL_OFF_FORM = "/all-off"
+ALL_OFF = (ALL_OFF_FORM, "/api/v1/all-off")
 BODY_MAX = 64 * 1024  # bytes; the longest request is a day's opening with 256 touched plates, some 6 kB
 
 HEADERS = {
@@ -59,30 +65,39 @@ class Guard:
 
         wrong = self._wrong(scope, Headers(scope=scope))
         if wrong is not None:
-            await _answer(with_headers, *wrong)
+            await problems.answer(Request(scope), wrong)(scope, receive, with_headers)
             return
         await self._app(scope, _bounded(receive), with_headers)
 
-    def _wrong(self, scope: Scope, headers: Headers) -> tuple[int, str, str] | None:
+    def _wrong(self, scope: Scope, headers: Headers) -> FieldctlError | None:
         host = headers.get("host", "")
         if not self._is_ours(host):
-            return (
-                421,
+            return OtherHost(
                 f"This field does not answer to the host name {_name(host)!r}.",
-                "Use the address that fieldctl serve printed, or add the name to [pages] names in site.toml.",
+                remedy="Use the address that fieldctl serve printed, or add the name to [pages] names in site.toml.",
             )
         if scope["method"] in ("GET", "HEAD", "OPTIONS"):
             return None
-        if _too_long(headers):
-            return 413, f"More than {BODY_MAX} bytes.", "Ask for less at once."
         if not _own_page(scope, headers, host):
-            return 403, "This request comes from a page that is not of this field.", "Open the field's own page."
-        if scope["path"] == ALL_OFF_FORM:
+            return ForeignPage(
+                "This request comes from a page that is not of this field.", remedy="Open the field's own page."
+            )
+        if scope["path"] in ALL_OFF:
             return None
+        if _too_long(headers):
+            return TooLong(
+                "The body is too long.", expected=f"at most {BODY_MAX} bytes", remedy="Ask for less at once."
+            )
         if headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
-            return 415, "A request that changes something is JSON.", "Send it with Content-Type: application/json."
+            return NotJson(
+                "A request that changes something is JSON.",
+                expected="Content-Type: application/json",
+                remedy="Send it so.",
+            )
         if "x-fieldctl" not in headers:
-            return 403, "The header X-Fieldctl is missing.", "Send it with X-Fieldctl: 1."
+            return HeaderMissing(
+                "The header X-Fieldctl is missing.", expected="X-Fieldctl: 1", remedy="Send it with this header."
+            )
         return None
 
     def _is_ours(self, host: str) -> bool:
@@ -129,11 +144,3 @@ def _bounded(receive: Receive) -> Receive:
         return message
 
     return bounded
-
-
-async def _answer(send: Send, status: int, what: str, remedy: str) -> None:
-    """A problem (RFC 9457) before any page or route is reached."""
-    body = json.dumps({"type": "about:blank", "title": what, "status": status, "detail": what, "remedy": remedy})
-    headers = [(b"content-type", b"application/problem+json")]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body.encode()})

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import html
 import json
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -48,6 +49,8 @@ KINDS: dict[str, Kind] = {
     "failed": Kind(500, "A fault of fieldctl itself", "Nobody foresaw this; it was logged."),
     "not-signed-in": Kind(401, "Nobody is signed in", "This needs a person with a right: sign in, or pair the phone."),
     "right-missing": Kind(403, "The right is missing", "The person who is signed in may not do that."),
+    "wrong-secret": Kind(401, "The secret is not right", "A name with its password, or a code, is not good."),
+    "too-soon": Kind(429, "Too many tries", "Wait as long as Retry-After says. Paired phones and all off never wait."),
     "key-missing": Kind(
         400, "The header Idempotency-Key is missing", "It keeps a press that was sent twice one press."
     ),
@@ -73,6 +76,26 @@ class RightMissing(FieldctlError):
     """Who is signed in lacks the right that the verb needs."""
 
     code = "right-missing"
+
+
+class WrongSecret(FieldctlError):
+    """A password or a code that is not right; which part of it, nobody is told."""
+
+    code = "wrong-secret"
+
+
+class TooSoon(FieldctlError):
+    """Too many tries before this one, which was not looked at."""
+
+    code = "too-soon"
+
+    def __init__(self, after_s: float) -> None:
+        self.after_s = max(1, math.ceil(after_s))
+        super().__init__(
+            "Too many tries were wrong.",
+            expected=f"a pause of {self.after_s} s",
+            remedy="Wait that long. A phone that is paired goes on working, and all off needs no login.",
+        )
 
 
 class KeyMissing(FieldctlError):
@@ -107,6 +130,30 @@ class TooLong(FieldctlError):
     """The body is longer than is taken."""
 
     code = "too-long"
+
+
+class NotJson(FieldctlError):
+    """A request that changes something is no JSON."""
+
+    code = "not-json"
+
+
+class ForeignPage(FieldctlError):
+    """A request of a page that is not ours."""
+
+    code = "foreign-page"
+
+
+class HeaderMissing(FieldctlError):
+    """A request without the header that no foreign page can add."""
+
+    code = "header-missing"
+
+
+class OtherHost(FieldctlError):
+    """A request to a host name that is not ours."""
+
+    code = "other-host"
 
 
 class WrongRequest(BadInput):
@@ -163,10 +210,12 @@ def answer(request: Request, error: FieldctlError) -> Response:
     """An error as the answer to a request."""
     body = problem(request, error)
     headers = {}
-    if isinstance(error, NotSignedIn):
+    if isinstance(error, NotSignedIn | WrongSecret):
         headers["WWW-Authenticate"] = 'Session realm="field"'
     elif isinstance(error, WrongMethod):
         headers["Allow"] = error.allowed
+    elif isinstance(error, TooSoon):
+        headers["Retry-After"] = str(error.after_s)
     elif isinstance(error, Busy):
         headers["Retry-After"] = "1"
     return Response(plain(body), body["status"], headers, MEDIA)

@@ -1,0 +1,256 @@
+"""The contract: complete, valid by itself, its examples are taken, and real answers are what it says."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import httpx
+import pytest
+from api_kit import Web, is_problem, tell, web
+from jsonschema_rs import Draft202012Validator
+from pydantic import BaseModel
+
+from fieldctl.web.api_answers import ANSWERS, Alive, Log, Meaning, Problem, Ready, Verbs
+from fieldctl.web.api_models import asked
+from fieldctl.web.openapi import example
+from sims import pad
+
+
+@pytest.fixture(scope="module")
+def whole() -> Iterator[tuple[Web, dict[str, Any]]]:
+    with web() as found:
+        yield found, found.made.world.run(found.send("GET", "/api/v1/openapi.json")).json()
+
+
+Whole = tuple[Web, dict[str, Any]]
+
+
+def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            yield path, method, operation
+
+
+def verbs(w: Web) -> list[Any]:
+    assert w.made.life is not None
+    return list(w.made.life.desk.table.values())
+
+
+def test_every_verb_is_in_it_with_right_summary_and_an_answer_of_named_shape(whole: Whole) -> None:
+    w, document = whole
+    for verb in verbs(w):
+        operation = document["paths"][f"/api/v1/{verb.name}"]["post"]
+        assert operation["x-right"] == verb.right
+        assert operation["summary"].rstrip(".") in (verb.call.__doc__ or "").replace("\n", " ").replace("  ", " ")
+        assert operation["security"] == ([] if verb.right == "anybody" else [{"session": []}])
+        assert verb.name in ANSWERS, f"what {verb.name} answers is not described"
+
+
+def test_what_it_refers_to_is_there_and_every_operation_has_a_name_of_its_own(whole: Whole) -> None:
+    _, document = whole
+
+    def refs(value: Any) -> Iterator[str]:
+        if isinstance(value, dict):
+            if isinstance(value.get("$ref"), str):
+                yield value["$ref"]
+            for inner in value.values():
+                yield from refs(inner)
+        elif isinstance(value, list):
+            for inner in value:
+                yield from refs(inner)
+
+    for ref in set(refs(document)):
+        _, _, kind, name = ref.split("/")
+        assert name in document["components"][kind], ref
+    ids = [operation["operationId"] for _, _, operation in operations(document)]
+    assert len(ids) == len(set(ids))
+    for name, schema in document["components"]["schemas"].items():
+        Draft202012Validator({**schema, "components": document["components"]})
+        assert schema.get("description") or name in ("Keying", "Apart", "Cue", "Scene", "Signal"), name
+
+
+def test_every_operation_names_the_problems_that_it_can_meet(whole: Whole) -> None:
+    w, document = whole
+    for path, method, operation in operations(document):
+        codes = set(operation["responses"])
+        assert {"421", "500"} <= codes, path
+        if method == "post" and not path.endswith("all-off"):
+            assert {"403", "413", "415", "422", "503", "504", "404", "409"} <= codes, path
+        if operation["security"]:
+            assert {"401", "403"} <= codes, path
+    for verb in verbs(w):
+        names = {p["name"] for p in document["paths"][f"/api/v1/{verb.name}"]["post"].get("parameters", [])}
+        key = "Idempotency-Key" in names
+        assert key == (verb.name.rpartition("-")[2] not in ("status", "list", "check", "show", "off")), verb.name
+        assert ("X-Fieldctl" in names) == (verb.name != "all-off")
+
+
+def test_every_example_is_taken_and_names_every_argument(whole: Whole) -> None:
+    w, document = whole
+    for verb in verbs(w):
+        model = asked(verb)
+        body = document["paths"][f"/api/v1/{verb.name}"]["post"].get("requestBody")
+        if verb.name == "all-off":
+            assert body is None
+            continue
+        given = body["content"]["application/json"]["examples"]["usual"]["value"]
+        assert given == example(verb)
+        shape = {"$ref": f"#/components/schemas/{model.__name__}", "components": document["components"]}
+        assert Draft202012Validator(shape).is_valid(given), verb.name
+        answer = w.made.world.run(w.raw(verb.name, httpx.Request("POST", "http://x", json=given).content))
+        if answer.status_code == 422:
+            assert answer.json()["faults"] == [], (verb.name, answer.text)
+
+
+def test_the_list_of_verbs_is_for_people_and_for_programs(whole: Whole) -> None:
+    w, _ = whole
+    row = w.made.world.run(w.send("GET", "/api/v1/")).json()
+    told(Verbs, row)
+    assert [v["verb"] for v in row["verbs"]] == [v.name for v in verbs(w)]
+    assert next(v for v in row["verbs"] if v["verb"] == "exercise-show")["takes"] == ["exercise"]
+    answer = w.made.world.run(w.send("GET", "/api/v1/", headers={"Accept": "text/html,*/*"}))
+    assert answer.headers["content-type"].startswith("text/html")
+    assert "<script" not in answer.text
+    assert "style=" not in answer.text
+    for verb in verbs(w):
+        assert f"<code>{verb.name}</code>" in answer.text
+
+
+def test_neither_by_nor_via_nor_an_id_of_ours_can_be_given(whole: Whole) -> None:
+    _, document = whole
+    for name, schema in document["components"]["schemas"].items():
+        if name.endswith("Asked"):
+            assert schema["additionalProperties"] is False
+            assert not {"by", "via", "request", "correction"} & set(schema.get("properties", {})), name
+
+
+# ---- real answers ------------------------------------------------------------------------------------------------
+
+
+def told(model: type[BaseModel], value: Any) -> None:
+    """Check that a real answer fits its model, and has no field that the model does not describe."""
+    model.model_validate_json(json.dumps(value), strict=True, extra="forbid")
+
+
+def test_told_finds_what_is_missing_and_what_is_more() -> None:
+    good = {"type": "a", "title": "b", "status": 404, "means": "c"}
+    told(Meaning, good)
+    for bad in ({**good, "more": 1}, {k: v for k, v in good.items() if k != "means"}, {**good, "status": "404"}):
+        with pytest.raises(ValueError, match="validation error"):
+            told(Meaning, bad)
+
+
+async def _answered(w: Web, verb: str, **arguments: Any) -> dict[str, Any]:
+    row = await w.ok(verb, **arguments)
+    told(ANSWERS[verb], row)
+    return row
+
+
+def test_real_answers_are_what_the_contract_says() -> None:
+    """A day with nearly every verb in it, each answer held to its model."""
+
+    async def story(w: Web) -> None:
+        ask, made = _answered, w.made
+        await ask(w, "day-check")
+        problems = (await ask(w, "day-check", touched=["5ee00001"]))["problems"]
+        await ask(
+            w,
+            "day-open",
+            hazard="low (invented)",
+            snow_m=1.9,
+            touched=["5ee00001"],
+            stray_sweep="Tove, nothing (invented)",
+            exceptions=[p["key"] for p in problems if p["may_sign"]],
+        )
+        await ask(w, "manual-out", unit="M3", zone="upper", place="by the third stake")
+        await ask(w, "status")
+        await ask(w, "manual-in", unit="M3", seen_off=True)
+        await ask(w, "drill-list")
+        await ask(w, "drill-show", drill="mixed")
+        await ask(w, "exercise-check", drill="mixed")
+        await ask(w, "exercise-check", drill="mixed", targets={"A": "5ee00001", "B": "5ee00001"})
+        row = await ask(w, "exercise-start", drill="mixed", searchers=["Jon"])
+        x, b = row["exercise"], {r["burial"]: r["target"] for r in row["burials"]}
+        await ask(w, "exercise-check", drill="one")
+        await asyncio.sleep(30)
+        node = made.nodes[b["A"]]
+        pad.play(made.world, node, pad.probe(made.world.rng("probe")))
+        await asyncio.sleep(6)
+        call = (await ask(w, "exercise-call", exercise=x, burial="B", searcher="Jon", ago_s=1.0))["call"]
+        await ask(w, "exercise-split", exercise=x, name="coarse")
+        await ask(w, "exercise-split", exercise=x, name="airway", burial="A")
+        found = await ask(w, "exercise-show", exercise=x)
+        assert {r["burial"] for r in found["burials"] if r["find"]} == {"A", "B"}
+        done = await ask(w, "exercise-correct", exercise=x, change="void", about=call, why="not heard")
+        await ask(w, "exercise-correct", exercise=x, change="add-hit", about="A", value=20.5, why="seen")
+        await ask(w, "exercise-correct", exercise=x, change="undo", about=done["correction"], why="heard after all")
+        await asyncio.sleep(6)
+        await ask(w, "exercise-stop", exercise=x)
+        await asyncio.sleep(1)
+        await ask(w, "exercise-reopen", exercise=x)
+        await asyncio.sleep(1)
+        await ask(w, "all-off")
+        await asyncio.sleep(6)
+        await ask(w, "status")
+        await ask(w, "all-off-release", reason="everybody back")
+        await ask(w, "exercise-list")
+        await ask(w, "target-list")
+        await ask(w, "target-name", target="5ee00001", name="By the gate")
+        await ask(w, "target-bar", target="By the gate", reason="heard on the walk")
+        await ask(w, "target-clear", target="5ee00001", reason="dug out, quiet")
+        await ask(w, "target-locate", target="5ee00001")
+        await ask(w, "target-search", link="bus")
+        await ask(w, "target-rotate", target="5ee00002")
+        await ask(w, "generation-raise", reason="a twin was heard (invented)")
+        await ask(w, "day-renewed", how="tilled")
+        await asyncio.sleep(10)
+        closing = (await ask(w, "day-check"))["problems"]
+        await ask(
+            w,
+            "day-close",
+            signed="Ansel",
+            own_units_back=True,
+            listening_walk="Tove, the whole field, quiet (invented)",
+            exceptions=[p["key"] for p in closing if p["may_sign"]],
+        )
+        await ask(w, "target-locate", target="5ee00003", send=True)
+        await ask(w, "status")
+        await ask(w, "target-locate-end", target="5ee00003")
+        await ask(w, "target-take-out", target="5ee00003", reason="to the workshop", lost=False)
+        told(Alive, (await w.send("GET", "/health")).json())
+        told(Ready, (await w.send("GET", "/ready")).json())
+        told(Problem, is_problem(await w.post("exercise-show", exercise="x9"), 404, "not-found"))
+        told(Problem, is_problem(await w.raw("exercise-show", b'{"exercise": 9}'), 422, "bad-input"))
+        after = 0
+        while after is not None:
+            page = (await w.send("GET", f"/api/v1/log?after={after}&limit=20")).json()
+            told(Log, page)
+            after = page["next"]
+
+    tell(story, opened=False, serial=4)
+
+
+def test_real_answers_about_people_and_the_walk_in_are_what_the_contract_says() -> None:
+    async def story(w: Web) -> None:
+        ask = _answered
+        await ask(w, "right-list")
+        await ask(w, "right-give", person="Jon", right="instruct")
+        await ask(w, "right-give", person="Tove", right="watch", until="good")
+        await ask(w, "phone-code", person="Jon")
+        await ask(w, "right-take", person="Jon", right="instruct")
+        await ask(w, "phone-end-all", person="Jon")
+        await ask(w, "first-code")
+        await ask(w, "right-list")
+        await ask(w, "walkin-release", drill="one", zones=["upper"], ends_in_min=60.0)
+        await ask(w, "walkin-status")
+        await ask(w, "walkin-start", zone="upper")
+        await asyncio.sleep(10)
+        await ask(w, "walkin-start", zone="upper")
+        await ask(w, "walkin-stop", zone="upper")
+        await ask(w, "walkin-status")
+        await ask(w, "walkin-end")
+
+    tell(story)
