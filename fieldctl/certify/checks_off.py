@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from fieldctl.certify.checks_orders import CORNERS, off, said
 from fieldctl.certify.row import Requirement, row
-from fieldctl.certify.talk import Failed, Talk, words
+from fieldctl.certify.talk import Failed, Silent, Talk, words
 from fieldctl.keying import ON_MIN_MS
 from fieldctl.units import US_PER_S
 from fieldctl.wire import messages
@@ -108,18 +108,22 @@ def alloff_released(t: Talk) -> None:
 
 @row(ROWS, "it obeys retained orders", medium="radio", door=("retain",))
 def retained(t: Talk) -> None:
-    """An order that arrives as a retained message is refused; all off is obeyed all the same."""
+    """An order that arrives as a retained message is refused, or not heard at all."""
     t.token()
     orders: list[messages.Message] = [messages.Quiet(0, t.generation, 0)]
     orders += [t.grant(0.5, 2.0)] if t.abilities & TX else []
     orders += [messages.Arm(t.boot, t.generation, True, 0)] if t.abilities & Ability.PAD else []
     for order in orders:
         counter = t.next()
-        answer = t.deliver(t.sealed(order, counter=counter), counter, retained=True)
+        try:
+            answer = t.deliver(t.sealed(order, counter=counter), counter, retained=True, tries=1)
+        except Silent:
+            continue
         if not isinstance(answer, Outcome):
             raise Failed(f"a retained order was answered {words(answer)}")
         t.expect(answer, Result.REFUSED, Reason.RETAINED, what="a retained order")
-    off(t, "a retained order")
+    if t.flags() & (Flags.GATE_ON | Flags.GRANTED | Flags.ARMED):
+        raise Failed("a retained order was carried out")
 
 
 # ---- the gate ---------------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from fieldctl import __version__
+from fieldctl.cli import certify as certifying
 from fieldctl.cli import show
 from fieldctl.cli.alloff import all_off, generation
 from fieldctl.cli.day import day, manual
@@ -76,6 +77,7 @@ app.command(
     "bridge",
     epilog="Example:  fieldctl bridge --port /dev/ttyUSB0 --link broker --zone lower --password-file private/far",
 )(bridge)
+app.command("certify", epilog=certifying.EPILOG)(certifying.certify)
 app.command("doctor", epilog="Example:  fieldctl doctor --site larch-hollow")(doctor)
 
 

@@ -1,0 +1,290 @@
+"""fieldctl certify: whether a target fits the contract."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import signal
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from fieldctl.cli import show
+from fieldctl.cli.common import HERE, AsJson, SiteDir
+from fieldctl.errors import EXIT_FAILURE, EXIT_PARTLY, BadInput, NotFound, Unreachable
+
+if TYPE_CHECKING:
+    from fieldctl.certify.bench import Bench
+    from fieldctl.certify.row import Requirement
+    from fieldctl.certify.run import Certificate, Row
+    from fieldctl.certify.side_door import SideDoor
+    from fieldctl.certify.talk import Talk
+    from fieldctl.links.broker_at import BrokerAt
+
+KEY_VERSIONS = 32  # of a site's keys, tried in turn: the target says nothing under another one
+MQTT_PORT = 1883
+MQTTS_PORT = 8883
+EPILOG = (
+    "Example on a bench, with the secret of the target's label:  fieldctl certify --port /dev/ttyUSB0 --secret-file "
+    "label.txt --report certificate.html   |   Example with a site's keys, serve stopped:  fieldctl certify --site "
+    "larch-hollow --port /dev/ttyUSB0 --target 5ee00003"
+)
+
+
+def certify(
+    port: Annotated[str, typer.Option(help="A serial port.")] = "",
+    socket: Annotated[str, typer.Option(help="HOST:PORT of a socket that carries a bus's bytes.")] = "",
+    mqtt: Annotated[str, typer.Option(help="mqtt(s)://USER@HOST[:PORT]/SITE-WORD; needs --target.")] = "",
+    password_file: Annotated[Path | None, typer.Option(help="The broker user's password, mode 0600.")] = None,
+    target: Annotated[str, typer.Option(help="The target's id; on a bench with one new target it is found.")] = "",
+    secret_file: Annotated[
+        Path | None,
+        typer.Option(
+            help="The factory secret on its label, as hexadecimal digits (- for standard input): gives the target keys "
+            "for this bench and makes it forget them; without, the keys come from --site."
+        ),
+    ] = None,
+    door: Annotated[
+        str, typer.Option(help="HOST:PORT or path of the port's side door: reboots, touches, the gate's edges.")
+    ] = "",
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Somebody stands by to strike the pad, press and pull the plug.")
+    ] = False,
+    only: Annotated[list[str] | None, typer.Option(help="A requirement's id, to try it alone; several times.")] = None,
+    report: Annotated[Path | None, typer.Option(help="Where to write one page to sign: .html or .txt.")] = None,
+    list_: Annotated[bool, typer.Option("--list", help="Show the requirements, and try nothing.")] = False,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+) -> None:
+    """Try a target against every requirement of the contract. IT SENDS at times: not beside anybody who searches.
+
+    Takes some minutes. Nobody else may use the line: stop serve first. The target is left quiet, all off latched.
+    Exit codes: 0 all passed, 1 something failed, 3 not everything could be tried, 4 nothing there.
+    """
+    if list_:
+        from fieldctl.certify.requirements import as_text
+
+        show.lines([as_text()])
+        return
+    wanted = _only(only or [])
+    bench, keep_to = _bench(port, socket, mqtt, password_file, target, _door(door, by_hand))
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: the target is left quiet first
+    try:
+        talk = _talk(bench, site, secret_file, keep_to)
+        certificate = _try(talk, wanted)
+    finally:
+        bench.close()
+    _tell(certificate, report, json)
+
+
+def _only(ids: list[str]) -> tuple[Requirement, ...]:
+    from fieldctl.certify.requirements import BY_ID, REQUIREMENTS
+
+    if unknown := [i for i in ids if i not in BY_ID]:
+        raise BadInput(
+            f"There is no requirement {unknown[0]!r}.",
+            expected="ids as in the list",
+            remedy="Look at them with fieldctl certify --list.",
+        )
+    return tuple(r for r in REQUIREMENTS if r.id in ids) if ids else REQUIREMENTS
+
+
+# ---- the line ---------------------------------------------------------------------------------------------------
+
+
+def _bench(
+    port: str, socket: str, mqtt: str, password_file: Path | None, target: str, door: SideDoor
+) -> tuple[Bench, int | None]:
+    """The line to the target, and the address to keep to."""
+    from fieldctl.certify import live
+    from fieldctl.cli.outside import SystemClock
+    from fieldctl.units import target_address, target_id
+
+    if sum(map(bool, (port, socket, mqtt))) != 1:
+        raise BadInput(
+            "It is not said where the target is.",
+            expected="one of --port, --socket and --mqtt",
+            remedy="Such as: fieldctl certify --port /dev/ttyUSB0 --secret-file label.txt",
+        )
+    try:
+        named = target_id(target) if target else None
+    except ValueError as error:
+        raise BadInput(f"{error}.", remedy="Give the last eight digits of the hardware id on its label.") from None
+    now = SystemClock().now
+    address = target_address(named) if named else None
+    if port:
+        return live.over_port(port, now, door), address
+    if socket:
+        host, _, number = socket.rpartition(":")
+        if not host or not number.isdigit():
+            raise BadInput(f"{socket!r} is no address.", expected="HOST:PORT", remedy="Such as 127.0.0.1:4570.")
+        return live.over_socket(host, int(number), now, door), address
+    if named is None:
+        raise BadInput("A broker carries many targets.", expected="--target ID", remedy="Name the one to try.")
+    at, word = _broker(mqtt, password_file)
+    return live.over_broker(at, word, named, now, door), address
+
+
+def _broker(url: str, password_file: Path | None) -> tuple[BrokerAt, str]:
+    from urllib.parse import urlsplit
+
+    from fieldctl.cli.outside import read_password
+    from fieldctl.links.broker_at import BrokerAt, Tls
+
+    parts = urlsplit(url)
+    word = parts.path.strip("/")
+    try:
+        number = parts.port
+    except ValueError:
+        number = 0
+    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or not word or number == 0 or parts.password:
+        raise BadInput(
+            f"{url!r} names no broker.",
+            expected="mqtt://USER@HOST:PORT/SITE-WORD, mqtts:// for TLS, the password in a file",
+            remedy="Such as mqtt://controller@127.0.0.1:1883/larch-hollow --password-file private/broker.",
+        )
+    tls = Tls() if parts.scheme == "mqtts" else None
+    password = read_password(password_file) if password_file is not None else ""
+    usual = MQTTS_PORT if tls else MQTT_PORT
+    return BrokerAt(parts.hostname, number or usual, parts.username or "controller", password, tls), word
+
+
+def _door(where: str, by_hand: bool) -> SideDoor:
+    from fieldctl.certify.side_door import Both, ByHand, Shut, Socketed
+
+    hand: SideDoor = ByHand(_hand) if by_hand else Shut()
+    return Both(Socketed(where), hand) if where else hand
+
+
+def _hand(request: str) -> None:
+    """Ask the operator, on stderr, and wait for Enter."""
+    print(f"\n>>> {request} ", end="", file=sys.stderr, flush=True)
+    if not sys.stdin.readline():
+        raise KeyboardInterrupt
+
+
+# ---- the keys ---------------------------------------------------------------------------------------------------
+
+
+def _talk(bench: Bench, site: Path, secret_file: Path | None, address: int | None) -> Talk:
+    """The conversation: under keys of this bench, or under the site's."""
+    if secret_file is not None:
+        from fieldctl.certify.joining import join
+        from fieldctl.units import EVERYBODY
+
+        everybody = EVERYBODY if address is None else address
+        return join(bench, _secret(secret_file), secrets.token_bytes, everybody, lambda: _press(bench))
+    return _with_site_keys(bench, site, address)
+
+
+def _with_site_keys(bench: Bench, site: Path, address: int | None) -> Talk:
+    from fieldctl.certify.talk import Silent, Talk
+    from fieldctl.cli.outside import read_key
+    from fieldctl.units import target_from_address
+    from fieldctl.wire.seal import derive_keys
+
+    if address is None:
+        raise BadInput(
+            "It is not said under which keys the target answers.",
+            expected="--secret-file with the secret of its label, or --site DIR and --target ID",
+            remedy="On a bench take the label's secret; for a target of a site name both.",
+        )
+    try:
+        key = read_key(site)
+    except NotFound as error:
+        raise NotFound(
+            error.what, expected="a site's folder, or the label's secret", remedy="Give --site DIR or --secret-file."
+        ) from None
+    for version in range(1, KEY_VERSIONS + 1):
+        talk = Talk(bench, address, derive_keys(key, address, version), secrets.token_bytes)
+        try:
+            talk.open(bench.answer_us)
+        except Silent:
+            continue
+        if talk.oddities["bad-tag"] == 0:
+            return talk
+    raise Unreachable(
+        f"No answer from target {target_from_address(address)} under the keys of this site.",
+        expected="a target of this site at the end of this line, powered",
+        remedy="Look at power, line and id; a target of another site is tried with --secret-file.",
+    )
+
+
+def _secret(file: Path) -> bytes:
+    text = sys.stdin.readline() if str(file) == "-" else file.read_text(encoding="ascii", errors="replace")
+    try:
+        found = bytes.fromhex(text.strip())
+    except ValueError:
+        found = b""
+    if len(found) != 16:
+        raise BadInput(
+            f"{file} holds no factory secret.",
+            expected="32 hexadecimal digits",
+            remedy="Copy the secret from the target's label.",
+        )
+    return found
+
+
+def _press(bench: Bench) -> None:
+    if "press" in bench.door.offers:
+        bench.door.do("press")
+    else:
+        show.say("Press the button of the target now, or hold a magnet to it.")
+
+
+# ---- trying and telling -----------------------------------------------------------------------------------------
+
+
+def _try(talk: Talk, wanted: tuple[Requirement, ...]) -> Certificate:
+    from fieldctl.certify.run import Row, certify
+    from fieldctl.certify.talk import Silent
+
+    on_terminal = sys.stderr.isatty()
+
+    def progress(what: Row | Requirement, number: int, of: int) -> None:
+        if isinstance(what, Row):
+            _progress_row(what, of, on_terminal)
+        elif on_terminal:
+            print(f"\r\x1b[K{number}/{of} {what.id}", end="", file=sys.stderr, flush=True)
+
+    try:
+        return certify(talk, requirements=wanted, progress=progress)
+    except Silent as silent:
+        raise Unreachable(
+            f"The target does not answer: {silent}.",
+            expected="a target at the end of this line, powered",
+            remedy="Look at power and line, and try again.",
+        ) from None
+    finally:
+        if on_terminal:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def _progress_row(row: Row, of: int, on_terminal: bool) -> None:
+    if row.verdict == "failed" or (not on_terminal and row.number % 10 == 0):
+        start = "\r\x1b[K" if on_terminal else ""
+        show.say(
+            f"{start}{row.number}/{of} {row.requirement.id}: {row.verdict}" + (f": {row.seen}" if row.seen else "")
+        )
+
+
+def _tell(certificate: Certificate, report: Path | None, json: bool) -> NoReturn:
+    from fieldctl.certify import report as page
+    from fieldctl.cli.outside import SystemClock
+
+    at = SystemClock().wall()
+    if report is not None:
+        html = report.suffix.lower() in (".html", ".htm")
+        text = page.as_html(certificate, at) if html else "\n".join(page.as_lines(certificate, at)) + "\n"
+        report.write_text(text, encoding="utf-8")
+    if json:
+        show.as_json(page.as_json(certificate, at))
+    else:
+        show.lines(page.as_lines(certificate, at))
+    if report is not None:
+        show.say(f"Written: {report}")
+    sys.stdout.flush()
+    result = page.result(certificate)
+    raise typer.Exit({"passed": os.EX_OK, "in part": EXIT_PARTLY}.get(result, EXIT_FAILURE))
