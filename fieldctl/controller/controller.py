@@ -22,15 +22,16 @@ from fieldctl.controller.edge import Edge
 from fieldctl.controller.exercises import Exercises
 from fieldctl.controller.grants import Grants
 from fieldctl.controller.hearing import Hearing
+from fieldctl.controller.keeping import Keeping
 from fieldctl.controller.known import Known
 from fieldctl.controller.line import Line, window_of
 from fieldctl.controller.memory import Memory, remember
 from fieldctl.controller.pen import Pen
+from fieldctl.controller.people import PeopleBook
 from fieldctl.controller.ports import LinkConfig, Outside
 from fieldctl.controller.strikes import StrikeDesk
 from fieldctl.errors import BadInput, FieldctlError, LinkDown, Refused
 from fieldctl.events import (
-    ANYBODY,
     FIELD,
     ControllerStarted,
     ControllerStopped,
@@ -92,7 +93,9 @@ class Controller:
         self.edge = Edge(self)
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
-        self.people = ledger.names()
+        self.book = PeopleBook(outside, ledger, self.pen.write)
+        self.people = self.book.names
+        self.keeping = Keeping(ledger, self.exercises, self.book)
         self.names: dict[TargetId, str] = {}
         self.added: dict[TargetId, TargetAdded] = {}
         self.outcomes: Counter[str] = Counter()
@@ -280,7 +283,8 @@ class Controller:
         if now - self._alive_us >= ALIVE_EVERY_US:
             self._alive_us = now
             wall = self.outside.clock.wall() or ""
-            await self.pen.beat({k.target: wall for k in self.known.values() if k.life(now) == "online"})
+            if await self.pen.beat({k.target: wall for k in self.known.values() if k.life(now) == "online"}):
+                await self.keeping.tick()
 
     def _set_pace(self) -> None:
         """Tell the lines who is in an exercise: asked often; and whether somebody searches: then the bus is quiet."""
@@ -310,16 +314,7 @@ class Controller:
 
     def person(self, name: str) -> PersonId:
         """The id of a person by name or id; a new name gets an id, so that the ledger never holds a name."""
-        name = name.strip()
-        if name in ("", FIELD, ANYBODY) or name in self.people:
-            return PersonId(name)
-        for known, said in self.people.items():
-            if said.casefold() == name.casefold():
-                return known
-        person = PersonId(f"p-{self.outside.nonce().hex()[:10]}")
-        self.people[person] = name
-        self.ledger.name_person(person, name)
-        return person
+        return self.book.person(name)
 
     def next_tap(self) -> str:
         """A name for something tapped that is unique in this ledger."""
@@ -434,6 +429,7 @@ class Controller:
                 self.hearing.barring.discard(fact.target)
             self.exercises.committed(fact)
             self.edge.committed(fact)
+            self.keeping.committed(fact)
         if entries:
             self._set_pace()
         for watch in self.watchers:

@@ -16,6 +16,7 @@ from fieldctl.controller import snapshot
 from fieldctl.controller.access import Access
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
+from fieldctl.controller.verbs_people import PeopleVerbs
 from fieldctl.controller.verbs_rights import RightsVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.controller.verbs_walkin import WalkInVerbs
@@ -50,6 +51,7 @@ class Desk:
         self.access = Access(controller)
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
+        people = PeopleVerbs(controller)
         self.staffed = exercise.staffed
         table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (
             ("status", "watch", self.status),
@@ -81,6 +83,9 @@ class Desk:
             ("walkin-stop", "anybody", walkin.walkin_stop),
             ("walkin-release", "in-charge", walkin.release),
             ("walkin-end", "in-charge", walkin.end),
+            ("person-list", "instruct", people.list_all),
+            ("person-rename", "instruct", people.rename),
+            ("person-forget", "in-charge", people.forget),
             ("target-list", "watch", target.list_all),
             ("target-search", "upkeep", target.search),
             ("target-add", "upkeep", target.add),

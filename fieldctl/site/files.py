@@ -26,6 +26,7 @@ from fieldctl.site.model import (
     MqttLink,
     Origin,
     Pages,
+    People,
     Place,
     Polling,
     Post,
@@ -169,6 +170,7 @@ def _site(root: Table) -> Site:
         ),
         pages=_pages(root.table("pages")),
         debrief=_debrief(root.table("debrief")),
+        people=_people(root.table("people")),
     )
     for table in (root, polling, limits):
         table.done()
@@ -200,6 +202,12 @@ def _debrief(table: Table) -> DebriefRules:
     study = table.choice("survival", SURVIVAL_STUDIES) if table.has("survival") else None
     table.done()
     return DebriefRules(study, None if digging_min is None else digging_min * 60)
+
+
+def _people(table: Table) -> People:
+    days = table.whole("keep_names_days", 0, 36_500, People().keep_names_days, unit="days")
+    table.done()
+    return People(days or None)
 
 
 def _distinct(root: Table, key: str, rows: list[_Named]) -> tuple[_Named, ...]:

@@ -159,6 +159,13 @@ class DebriefRules:
 
 
 @dataclass(frozen=True, slots=True)
+class People:
+    """How many days after somebody was named last the name is kept; then the id alone is. None: until asked for."""
+
+    keep_names_days: int | None = 400  # this winter, and well into the next one
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
     """One practice field. `places` has one place a target, the latest surveyed; `history` the earlier ones."""
 
@@ -179,6 +186,7 @@ class Site:
     limits: Limits = Limits()
     pages: Pages = Pages()
     debrief: DebriefRules = DebriefRules()
+    people: People = People()
 
     @property
     def targets(self) -> tuple[TargetId, ...]:

@@ -1,0 +1,278 @@
+"""The season book as one HTML file that needs nothing else: tables, figures with their words, fit for a printer.
+
+season_page(season, names, about, words) -> str
+person_page(season, person, names, about, words) -> str
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+from fieldctl import __version__
+from fieldctl.debrief import season_figures
+from fieldctl.debrief.kaplan import Curve
+from fieldctl.debrief.season import KINDS, Person, Season
+from fieldctl.debrief.season_words import (
+    ENGLISH,
+    Names,
+    Words,
+    bounds,
+    kind_name,
+    median_of,
+    name_of,
+    progress_of,
+    ratio_words,
+    say,
+)
+from fieldctl.debrief.summary import AWAY_LEAST_S
+from fieldctl.site.drawing import Picture
+
+TEAMS_SHOWN = 20
+UNREADABLE_SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """Where a page comes from: the site, the last entry that it knows, the language of its texts."""
+
+    site: str
+    head: int
+    language: str = "en"
+
+
+STYLE = """
+:root{color-scheme:light}
+body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;margin:0 auto;padding:1rem;max-width:60rem}
+h1{font-size:1.6rem;margin:.2em 0}h2{font-size:1.2rem;margin:1.6em 0 .4em;border-bottom:2px solid #111}
+p,li{max-width:46rem}small,.small{font-size:.85rem;color:#444}
+table{border-collapse:collapse;width:100%;margin:.6em 0;font-variant-numeric:tabular-nums}
+th,td{text-align:left;padding:.3em .6em .3em 0;border-bottom:1px solid #bbb;vertical-align:top}
+th{border-bottom:2px solid #111}td.n,th.n{text-align:right}
+figure{margin:1em 0;max-width:30rem;break-inside:avoid}figure svg{width:100%;height:auto}
+.scroll{overflow-x:auto}.strong{font-weight:700}
+.figures{display:grid;grid-template-columns:repeat(auto-fit,minmax(18rem,1fr));gap:1rem}
+@page{size:A4;margin:16mm}
+@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}tr{break-inside:avoid}
+thead{display:table-header-group}.scroll{overflow:visible}}
+"""
+
+
+def page(title: str, body: str, language: str = "en", style: str = STYLE) -> str:
+    """A whole HTML file."""
+    return (
+        f'<!doctype html>\n<html lang="{escape(language)}"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f"<title>{escape(title)}</title><style>{style}</style></head>\n<body>\n{body}</body></html>\n"
+    )
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[int] = ()) -> str:
+    """A table; columns in `numbers` stand to the right."""
+    kind = [' class="n"' if n in numbers else "" for n in range(len(head))]
+    top = "".join(f'<th scope="col"{k}>{escape(cell)}</th>' for k, cell in zip(kind, head, strict=True))
+    lines = [
+        "<tr>" + "".join(f"<td{k}>{escape(cell)}</td>" for k, cell in zip(kind, row, strict=True)) + "</tr>"
+        for row in rows
+    ]
+    return (
+        f'<div class="scroll"><table><thead><tr>{top}</tr></thead><tbody>\n'
+        + "\n".join(lines)
+        + "</tbody></table></div>\n"
+    )
+
+
+def paragraph(text: str, css: str = "") -> str:
+    """A paragraph."""
+    return f'<p class="{css}">{escape(text)}</p>\n' if css else f"<p>{escape(text)}</p>\n"
+
+
+def figure(picture: Picture | None, title: str) -> str:
+    """A figure with its heading; the words for who cannot see it are in the picture itself."""
+    return (
+        ""
+        if picture is None
+        else f"<figure>{picture.svg}<figcaption class='small'>{escape(title)}</figcaption></figure>\n"
+    )
+
+
+def season_page(season: Season, names: Names, about: About, words: Words = ENGLISH) -> str:
+    """The whole book."""
+    title = say("title", words, site=about.site)
+    parts = [f"<h1>{escape(title)}</h1>\n", paragraph(period(season, words), "strong")]
+    if not season.exercises:
+        parts.append(paragraph(say("empty", words)))
+    else:
+        parts += [_done(season, words), _time(season, words), _kinds(season, words), _people(season, names, words)]
+        parts.append(_teams(season, names, words))
+    parts += [_apart(season, words), footer(about, words)]
+    return page(title, "".join(parts), about.language)
+
+
+def period(season: Season, words: Words = ENGLISH) -> str:
+    """From when to when, in words."""
+    if season.first_day is None:
+        return say("period.none", words)
+    key = "period.all" if season.since is None and season.until is None else "period.some"
+    open_end = say("open", words)
+    return say(
+        key,
+        words,
+        first=season.first_day,
+        last=season.last_day,
+        since=season.since or open_end,
+        until=season.until or open_end,
+    )
+
+
+def footer(about: About, words: Words) -> str:
+    """Where it comes from, and the caution."""
+    made = say("made", words, version=__version__, head=about.head)
+    return paragraph(f"{made} {say('training', words)}", "small")
+
+
+def _h2(text: str) -> str:
+    return f"<h2>{escape(text)}</h2>\n"
+
+
+def _done(season: Season, words: Words) -> str:
+    looked = season.signal.looked_for + season.probing.looked_for
+    found = season.signal.found + season.probing.found
+    states = ", ".join(f"{n} {say(f'state.{state}', words)}" for state, n in sorted(season.states.items()))
+    rows = (
+        f"{say('done.exercises', words, n=season.exercises)}: {states}",
+        say("done.people", words, n=len(season.people), teams=season.teams_in_all),
+        say("done.burials", words, looked=looked, found=found),
+    )
+    listed = "<ul>" + "".join(f"<li>{escape(row)}</li>" for row in rows) + "</ul>\n"
+    drills = sorted(season.drills.items(), key=lambda item: (-item[1], item[0]))
+    head = (say("done.drill", words), say("done.times", words))
+    return _h2(say("done", words)) + listed + table(head, [(name, str(n)) for name, n in drills], numbers=(1,))
+
+
+def _time(season: Season, words: Words) -> str:
+    parts, figures = [_h2(say("time", words))], []
+    for key, curve in (("signal", season.signal), ("probing", season.probing)):
+        if curve.looked_for:
+            title = say(f"time.{key}", words)
+            parts.append(paragraph(f"{title}: {median_of(curve, words)}"))
+            figures.append(figure(season_figures.time_to_find(curve, title, words, key=f"time-{key}"), title))
+    return "".join([*parts, '<div class="figures">', *figures, "</div>\n", paragraph(say("time.what", words), "small")])
+
+
+def slow_sentences(season: Season, words: Words = ENGLISH) -> list[str]:
+    """What people are slow at, a sentence each; or that it cannot be said."""
+    if all(kind.ratio is None for kind in season.kinds):
+        return [say("kinds.few", words)]
+    said = [
+        say("kinds.slow", words, kind=kind_name(kind.key, words), **ratio_words(kind.ratio, words))
+        for kind in season.slow_at
+        if kind.ratio is not None
+    ]
+    return said or [say("kinds.none-slow", words)]
+
+
+def _kinds(season: Season, words: Words) -> str:
+    rows = []
+    for kind in season.kinds:
+        ratio = "-"
+        if kind.ratio is not None:
+            ratio = "{times} ({low}, {high})".format(**ratio_words(kind.ratio, words))
+        rows.append((kind_name(kind.key, words), _of(kind.curve), _median(kind.curve, words), ratio))
+    head = [say(f"kinds.{key}", words) for key in ("kind", "found", "median", "ratio")]
+    said = "".join(paragraph(sentence, "strong") for sentence in slow_sentences(season, words))
+    picture = figure(season_figures.kinds(season, words), say("figure.kinds-title", words))
+    note = paragraph(say("kinds.what", words, n=len(KINDS)), "small")
+    return _h2(say("kinds", words)) + said + picture + table(head, rows) + note
+
+
+def _of(curve: Curve) -> str:
+    return f"{curve.found} / {curve.looked_for}"
+
+
+def _median(curve: Curve, words: Words) -> str:
+    median, low, high = bounds(curve, words)
+    return "-" if median == "-" else f"{median} ({low}, {high})"
+
+
+def _people(season: Season, names: Names, words: Words) -> str:
+    rows = [
+        (
+            name_of(one.person, names),
+            str(one.exercises),
+            f"{one.hours:.1f}",
+            days(one),
+            _of(one.curve),
+            _median(one.curve, words),
+            progress_of(one.progress.ratio, words),
+        )
+        for one in season.people
+    ]
+    columns = ("who", "exercises", "hours", "days", "found", "median", "progress")
+    made = table([say(f"people.{key}", words) for key in columns], rows, numbers=(1, 2))
+    unnamed = paragraph(say("people.unnamed", words, n=season.unnamed)) if season.unnamed else ""
+    return _h2(say("people", words)) + made + unnamed + paragraph(say("people.what", words), "small")
+
+
+def days(one: Person) -> str:
+    """Somebody's first and last day."""
+    if one.first_day is None or one.last_day is None:
+        return "-"
+    return one.first_day if one.first_day == one.last_day else f"{one.first_day} - {one.last_day}"
+
+
+def _teams(season: Season, names: Names, words: Words) -> str:
+    if not season.teams:
+        return ""
+    rows = [
+        (" + ".join(name_of(who, names) for who in t.people), str(t.exercises), _of(t.curve), _median(t.curve, words))
+        for t in season.teams[:TEAMS_SHOWN]
+    ]
+    head = [say(f"people.{key}", words) for key in ("who", "exercises", "found", "median")]
+    more = season.teams_in_all - len(rows)
+    rest = paragraph(say("teams.more", words, n=more), "small") if more > 0 else ""
+    return _h2(say("teams", words)) + table(head, rows, numbers=(1,)) + rest
+
+
+def apart_sentences(season: Season, words: Words = ENGLISH) -> list[str]:
+    """What is in no curve and what was odd, a sentence each."""
+    said = [
+        say("apart.left", words, n=n, why=say(f"left.{why}", words, away=f"{AWAY_LEAST_S:g}"))
+        for why, n in sorted(season.left_out.items())
+    ]
+    for key in ("anomalies", "to_judge", "corrections", "undated"):
+        n = getattr(season, key)
+        if n:
+            said.append(say(f"apart.{key.replace('_', '-')}", words, n=n))
+    said += [
+        say("apart.unreadable", words, exercise=row.exercise, why=row.why)
+        for row in season.unreadable[:UNREADABLE_SHOWN]
+    ]
+    if len(season.unreadable) > UNREADABLE_SHOWN:
+        said.append(say("certificate.more", words, n=len(season.unreadable) - UNREADABLE_SHOWN))
+    return said or [say("apart.none", words)]
+
+
+def _apart(season: Season, words: Words) -> str:
+    rows = "".join(f"<li>{escape(row)}</li>" for row in apart_sentences(season, words))
+    return f"{_h2(say('apart', words))}<ul>{rows}</ul>\n"
+
+
+def person_page(season: Season, one: Person, names: Names, about: About, words: Words = ENGLISH) -> str:
+    """One person's season on one page."""
+    name = name_of(one.person, names)
+    title = f"{name}: {say('title', words, site=about.site)}"
+    head = [say(f"people.{key}", words) for key in ("exercises", "hours", "days", "found")]
+    cells = (str(one.exercises), f"{one.hours:.1f}", days(one), _of(one.curve))
+    parts = [
+        f"<h1>{escape(name)}</h1>\n",
+        paragraph(f"{say('title', words, site=about.site)}. {period(season, words)}", "strong"),
+        table(head, [cells]),
+        paragraph(median_of(one.curve, words)),
+        paragraph(f"{say('people.progress', words)}: {progress_of(one.progress.ratio, words)}"),
+        figure(season_figures.person(one, name, words), say("figure.person-title", words, name=name)),
+        paragraph(say("people.what", words), "small"),
+        footer(about, words),
+    ]
+    return page(title, "".join(parts), about.language)
