@@ -24,13 +24,18 @@ def serve(site: SiteDir = HERE, json: AsJson = False) -> None:
 
 
 def _serving(row: dict[str, Any], json: bool) -> None:
-    """The one line that says that the field is kept from now on."""
+    """That the field is kept from now on, and where its pages are."""
+    from fieldctl.web.qr import terminal
+
     if json:
         show.as_json(row)
     else:
         links = ", ".join(row["links"]) or "no links"
         state = "ALL OFF in force" if row["all_off"]["in_force"] else "all off is not in force"
         print(f"Serving {row['title']}: {row['targets']} targets on {links}; {state}; socket {row['socket']}")
+        print(f"Pages: {row['pages']}")
+        if sys.stdout.isatty():
+            print(terminal(row["pages"]))
     sys.stdout.flush()
 
 

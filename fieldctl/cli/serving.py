@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl.cli.cautions import CAUTIONS
 from fieldctl.cli.outside import SystemClock, ledger_path, outside
+from fieldctl.cli.serving_pages import run_pages
 from fieldctl.errors import FieldctlError
 from fieldctl.links.link import Link
 from fieldctl.site.model import Site
@@ -37,11 +38,16 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[Row], None],
     from fieldctl.controller.socket import ControlServer, socket_path
     from fieldctl.controller.verbs import Desk
     from fieldctl.ledger.store import Ledger
+    from fieldctl.web.listening import address, listen
 
     world = outside(folder, site)
-    with Ledger.open(ledger_path(folder), inline=False, who=f"fieldctl serve {folder}") as ledger:
+    with (
+        Ledger.open(ledger_path(folder), inline=False, who=f"fieldctl serve {folder}") as ledger,
+        listen(site.pages) as listener,
+    ):
         controller = Controller(world, ledger)
-        server = ControlServer(Desk(controller), socket_path(folder), controller.watchers)
+        desk = Desk(controller)
+        server = ControlServer(desk, socket_path(folder), controller.watchers)
         listening, told = asyncio.Event(), asyncio.Event()
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
@@ -59,7 +65,9 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[Row], None],
                     with contextlib.suppress(FieldctlError):  # shown once more, then
                         await ledger.commit_settings({CAUTIONS_SHOWN: True})
                 _notify("READY=1")
-                ready(_ready_row(controller, site, server.path))
+                ready({**_ready_row(controller, site, server.path), "pages": address(listener, site.pages)})
+                pages = run_pages(controller, desk, folder, site.pages, listener, say)
+                tasks.append(group.create_task(pages, name="pages"))
                 await told.wait()
                 _notify("STOPPING=1")
                 await controller.stop("serve was told to stop")

@@ -29,30 +29,22 @@ async def run_pages(
     from fieldctl.web.app import make_app
     from fieldctl.web.board import Board
     from fieldctl.web.house import House
-    from fieldctl.web.listening import hosts
+    from fieldctl.web.listening import address, hosts
     from fieldctl.web.server import serve
 
     with listener:
         while True:
-            board = Board(controller)
-            accounts = Accounts(controller)
+            board, accounts = Board(controller), Accounts(controller, desk.access)
             house = House(controller, desk, accounts, board, config, hosts(config), bool(config.certificate), CAUTIONS)
+            code = accounts.first_code()
+            if code is not None:
+                say(f"Nobody in charge can come in yet. The first one: {address(listener, config)}/first?code={code}")
             try:
                 async with asyncio.TaskGroup() as group:
                     group.create_task(board.run(), name="board")
+                    group.create_task(accounts.run(), name="accounts")
                     group.create_task(serve(make_app(house), listener.dup(), folder, config), name="pages")
             except* Exception as errors:
                 _log.exception("the pages ended")
                 say(f"The pages ended and begin anew; the field goes on: {errors.exceptions[0]}")
             await asyncio.sleep(AGAIN_AFTER_S)
-
-
-def code_lines(address: str) -> list[str]:
-    """An address as a QR code for the terminal, light on dark or dark on light alike."""
-    import io
-
-    import segno
-
-    out = io.StringIO()
-    segno.make(address, error="m").terminal(out, compact=True)
-    return out.getvalue().splitlines()

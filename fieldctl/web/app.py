@@ -6,7 +6,7 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from fieldctl import __version__
-from fieldctl.web import api, pages, stream
+from fieldctl.web import api, pages, people_pages, signing, stream
 from fieldctl.web.guard import Guard
 from fieldctl.web.house import House
 
@@ -17,9 +17,11 @@ def make_app(house: House) -> FastAPI:
     """The web of one serve; whose request it is, is answered by `app.state.identify`."""
     app = FastAPI(title="fieldctl", version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
     app.state.house = house
-    app.state.identify = lambda request: house.accounts.identify(request)
+    app.state.identify = house.accounts.identify
     app.include_router(stream.router())
     app.include_router(api.router(house))
+    app.include_router(signing.router(house))
+    app.include_router(people_pages.router(house))
     app.include_router(pages.router())
     app.add_middleware(GZipMiddleware, minimum_size=COMPRESS_FROM)
     app.add_middleware(Guard, hosts=house.hosts)

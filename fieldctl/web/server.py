@@ -33,7 +33,7 @@ async def serve(app: FastAPI, listener: socket.socket, folder: Path, config: Pag
         log_config=None,
         access_log=False,
         server_header=False,
-        lifespan="off",
+        lifespan="on",
         timeout_graceful_shutdown=LEAVES_WITHIN_S,
         ssl_certfile=str(folder / config.certificate) if config.certificate else None,
         ssl_keyfile=str(folder / config.certificate_key) if config.certificate_key else None,

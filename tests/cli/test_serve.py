@@ -25,7 +25,13 @@ CAUTION = "Any signal is a person until proved otherwise"
 def site(tmp_path: Path) -> Path:
     folder = tmp_path / "larch"
     subprocess.run([FIELDCTL, "site", "new", str(folder)], check=True, capture_output=True, timeout=60)
+    on_loopback(folder)
     return folder
+
+
+def on_loopback(folder: Path) -> None:
+    text = (folder / "site.toml").read_text()
+    (folder / "site.toml").write_text(text.replace('"0.0.0.0"', '"127.0.0.1"').replace("port = 8457", "port = 0"))
 
 
 @contextlib.contextmanager

@@ -63,7 +63,8 @@ def site(tmp_path: Path) -> Iterator[Site]:
         fresh.stdin.write(json.dumps(LABELS) + "\n")
         fresh.stdin.flush()
         port = json.loads(fresh.stdout.readline())["port"]
-        (folder / "site.toml").write_text((folder / "site.toml").read_text().replace("/dev/ttyUSB0", port))
+        text = (folder / "site.toml").read_text().replace("/dev/ttyUSB0", port)
+        (folder / "site.toml").write_text(text.replace('"0.0.0.0"', '"127.0.0.1"').replace("port = 8457", "port = 0"))
         words = ("serve", "--json", "--site", folder)
         serve = subprocess.Popen([FIELDCTL, *words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
         assert serve.stdout is not None

@@ -30,6 +30,10 @@ name = "larch-hollow"
 title = "Larch Hollow (invented)"
 grant_s = {grant_s}
 
+[pages]
+listen = "127.0.0.1"
+port = 0
+
 [[serial]]
 name = "bus"
 port = "{port}"
