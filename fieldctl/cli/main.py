@@ -23,6 +23,8 @@ from fieldctl.cli.exercise import exercise
 from fieldctl.cli.field import doctor, serve, status
 from fieldctl.cli.ledger import ledger
 from fieldctl.cli.lines import bridge, broker, links
+from fieldctl.cli.person import person
+from fieldctl.cli.season import season
 from fieldctl.cli.site import site
 from fieldctl.cli.target import target
 from fieldctl.errors import EXIT_FAILURE, BadInput, FieldctlError
@@ -71,6 +73,8 @@ app.add_typer(target, name="target")
 app.add_typer(drill, name="drill")
 app.add_typer(site, name="site")
 app.add_typer(ledger, name="ledger")
+app.add_typer(person, name="person")
+app.command("season", epilog="Example:  fieldctl season --since 2025-12-01 --html winter.html")(season)
 app.command("links", epilog="Example:  fieldctl links")(links)
 app.add_typer(broker, name="broker")
 app.command(

@@ -23,7 +23,6 @@ ENGLISH: Words = MappingProxyType(
 )
 """Every sentence in English."""
 
-TIMES_SHOWN = ".2g"  # an interval is never as narrow as three digits say
 
 
 def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
@@ -73,10 +72,16 @@ def median_of(curve: Curve, words: Words = ENGLISH) -> str:
 def ratio_words(ratio: Ratio, words: Words = ENGLISH) -> dict[str, str]:
     """A ratio and its bounds as text."""
     return {
-        "times": format(ratio.times, TIMES_SHOWN),
-        "low": say("below", words) if ratio.low is None else format(ratio.low, TIMES_SHOWN),
-        "high": say("beyond", words) if ratio.high is None else format(ratio.high, TIMES_SHOWN),
+        "times": _times(ratio.times),
+        "low": say("below", words) if ratio.low is None else _times(ratio.low),
+        "high": say("beyond", words) if ratio.high is None else _times(ratio.high),
     }
+
+
+def _times(value: float) -> str:
+    """Two digits, more only where two would say that a bound lies at 1, which decides."""
+    digits = next(n for n in (2, 3, 4, 5, 12) if float(f"{value:.{n}g}") != 1 or value == 1)
+    return f"{value:.{digits}g}"
 
 
 def progress_of(ratio: Ratio | None, words: Words = ENGLISH) -> str:

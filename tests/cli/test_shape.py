@@ -15,7 +15,9 @@ EXPECTED = [
     "doctor", "drill check", "drill list", "drill preview", "exercise answer", "exercise call", "exercise check",
     "exercise correct", "exercise list", "exercise reopen", "exercise resume", "exercise show", "exercise split",
     "exercise start", "exercise stop", "generation raise", "ledger export", "ledger replay", "ledger verify", "links",
-    "manual in", "manual out", "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
+    "manual in", "manual out",
+    "person certificate", "person forget", "person list", "person rename", "season",
+    "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
     "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
 ]  # fmt: skip
 NO_SITE = ("site new",)  # which names the folder that it makes
