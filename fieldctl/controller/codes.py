@@ -54,6 +54,10 @@ class Codes:
     def make(self, what: What, person: PersonId, by: PersonId, lives_s: float | None = LIVES_S) -> str:
         """A new code, in groups; the only time that it can be seen."""
         self._let_go()
+        passing = [key for key, code in self._waiting.items() if code.until_us is not None]
+        for key in passing[: max(0, len(passing) - CODES_MAX + 1)]:
+            del self._waiting[key]
+            self.counts["dropped"] += 1
         drawn = int.from_bytes(self._entropy() + self._entropy(), "big") % (1 << BITS)
         letters = "".join(LETTERS[drawn >> shift & 31] for shift in range(BITS - 5, -1, -5))
         text = "-".join(letters[at : at + GROUP] for at in range(0, len(letters), GROUP))
@@ -89,7 +93,3 @@ class Codes:
     def _let_go(self) -> None:
         now = self._now()
         self.counts["ran_out"] += self.end(lambda code: code.until_us is not None and now >= code.until_us)
-        passing = [key for key, code in self._waiting.items() if code.until_us is not None]
-        for key in passing[: max(0, len(passing) - CODES_MAX + 1)]:
-            del self._waiting[key]
-            self.counts["dropped"] += 1
