@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_mod
 from fieldctl.controller.verbs import Verb
 from fieldctl.web.asking import FILLED, OWN_IDS, parameters, reads
 
-NAME_MAX = 80  # of a target, a drill, a person: longer ones fit on no screen, and into no file's name
+NAME_MAX = 60  # of a target, a drill, a person: in UTF-8 the name of a file has at most 255 bytes
 TEXT_MAX = 2000
 MANY_MAX = 256  # targets, as the design says
 

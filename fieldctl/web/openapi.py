@@ -209,8 +209,9 @@ X_FIELDCTL: Row = {
     "name": "X-Fieldctl",
     "in": "header",
     "required": True,
-    "description": "No page of somebody else's can add it.",
-    "schema": {"const": "1"},
+    "description": "No page of somebody else's can add it, whatever its value.",
+    "schema": {"type": "string"},
+    "example": "1",
 }
 IDEMPOTENCY_KEY: Row = {
     "name": "Idempotency-Key",

@@ -92,7 +92,7 @@ def test_nobody_is_told_to_sign_in_and_somebody_what_is_missing() -> None:
         (b'{"drill": "one", "searchers": "Jon"}', "searchers"),
         (b'{"drill": "one", "searchers": [1]}', "searchers.0"),
         (b'{"drill": "\\ud800"}', "half a character"),
-        (b'{"drill": "' + b"a" * 81 + b'"}', "drill"),
+        (b'{"drill": "' + b"a" * 61 + b'"}', "drill"),
         (b'{"drill": "one\\u0000"}', "drill"),
         (b'{"drill": "\xff"}', "cannot be read"),
         (b'\xef\xbb\xbf{"drill": "one"}', "cannot be read"),
@@ -135,6 +135,7 @@ def test_what_the_field_refuses_says_why_and_what_helps(shared: Web) -> None:
         row = is_problem(await shared.post("exercise-start", drill="none"), 404, "not-found")
         assert "chain" in row["expected"]
         is_problem(await shared.post("target-search", link="none"), 404, "not-found")
+        is_problem(await shared.post("exercise-start", drill="\U0001f600" * 60), 404, "not-found")
 
     shared.made.world.run(story())
 
