@@ -56,6 +56,7 @@ _WORDS = {
     "storage_bad": 0x9C,
     "cut_records": 0xA0,
     "cut_after": 0xA4,
+    "awake": 0xA8,
 }
 _NOW = 0x08
 _HARDWARE = 0x40
@@ -152,20 +153,39 @@ class Bench:
         self["pressed"] = (self["pressed"] + 1) & 0xFFFF_FFFF
 
     def play(self, samples: Sequence[int], from_ticks: int) -> None:
-        """Let the pad show this, 4 000 samples a second about its rest, from a tick that lies ahead."""
-        assert len(samples) <= PLAY_SAMPLES
-        self["play_count"] = 0
-        self._map[PLAY_AT : PLAY_AT + 2 * len(samples)] = struct.pack(f"<{len(samples)}h", *samples)
-        struct.pack_into("<Q", self._map, BENCH_AT + _PLAY_FROM, from_ticks)
-        self["play_count"] = len(samples)
+        """Let the pad show this, 4 000 samples a second about its rest, from a tick that lies ahead.
 
-    def play_more(self, samples: Sequence[int]) -> None:
-        """Go on without a gap after what is still being played."""
-        count = self["play_count"]
-        assert count + len(samples) <= PLAY_SAMPLES
-        at = PLAY_AT + 2 * count
-        self._map[at : at + 2 * len(samples)] = struct.pack(f"<{len(samples)}h", *samples)
-        self["play_count"] = count + len(samples)
+        What is still being played goes on below it: the two are added.
+        """
+        first, count = self._play_from, self["play_count"]
+        if not count or not first <= from_ticks <= first + SAMPLE_US * count:
+            assert len(samples) <= PLAY_SAMPLES
+            self["play_count"] = 0
+            self._put_samples(0, samples)
+            struct.pack_into("<Q", self._map, BENCH_AT + _PLAY_FROM, from_ticks)
+            self["play_count"] = len(samples)
+            return
+        skip = (from_ticks - first) // SAMPLE_US
+        assert skip + len(samples) <= PLAY_SAMPLES
+        under = self._samples(skip, min(count - skip, len(samples)))
+        under += [0] * (len(samples) - len(under))
+        self._put_samples(skip, [a + b for a, b in zip(under, samples, strict=True)])
+        self["play_count"] = max(count, skip + len(samples))
+
+    @property
+    def play_ends(self) -> int:
+        """The tick after which the pad is at rest again."""
+        return self._play_from + SAMPLE_US * self["play_count"]
+
+    @property
+    def _play_from(self) -> int:
+        return int(struct.unpack_from("<Q", self._map, BENCH_AT + _PLAY_FROM)[0])
+
+    def _samples(self, skip: int, count: int) -> list[int]:
+        return list(struct.unpack_from(f"<{max(0, count)}h", self._map, PLAY_AT + 2 * skip))
+
+    def _put_samples(self, skip: int, samples: Sequence[int]) -> None:
+        struct.pack_into(f"<{len(samples)}h", self._map, PLAY_AT + 2 * skip, *samples)
 
     def gate_spans(self) -> list[tuple[int, int, int]]:
         """(start, on, off) of each time that the gate was open, `start` being the value of `starts`, the others ticks.

@@ -14,6 +14,7 @@ from sims.board import Board
 from sims.board_bench import HANG_DEAF, MAGIC, SAMPLE_US
 from sims.board_pad import probe
 
+TOUCH_AHEAD_US = 20_000
 PAD_AHEAD_US = 100_000  # a line of samples begins so long after it came, unless another is still being played
 FRESH_MV, WEAK_MV = 3_400, 2_000
 CUT_FOR_S = 0.2
@@ -27,7 +28,6 @@ class Door:
         self._board = board
         self._rng = rng
         self._seen = 0  # edges of the gate that were told
-        self._plays_until = 0
         self._cut: asyncio.Task[None] | None = None
         self._words: dict[str, Callable[..., Awaitable[tuple[int, ...]]]] = {
             "reboot": self._reboot,
@@ -87,23 +87,18 @@ class Door:
 
     async def _touch(self) -> tuple[int, ...]:
         samples, _ = probe(self._rng, TOUCH_NOISE)
-        self._begin(samples, 20_000)
+        self._board.bench.play(samples, self._grid(TOUCH_AHEAD_US))
         return ()
 
     async def _pad(self, *samples: int) -> tuple[int, ...]:
-        now = self._board.bench.ticks()
-        if now + 20_000 >= self._plays_until:
-            self._begin(list(samples), PAD_AHEAD_US)
-        else:
-            self._board.bench.play_more(samples)
-            self._plays_until += SAMPLE_US * len(samples)
+        bench = self._board.bench
+        gapless = bench["play_count"] > 0 and bench.play_ends > bench.ticks() + TOUCH_AHEAD_US
+        bench.play(samples, bench.play_ends if gapless else self._grid(PAD_AHEAD_US))
         return ()
 
-    def _begin(self, samples: list[int], ahead_us: int) -> None:
-        begin = self._board.bench.ticks() + ahead_us
-        begin -= begin % SAMPLE_US
-        self._board.bench.play(samples, begin)
-        self._plays_until = begin + SAMPLE_US * len(samples)
+    def _grid(self, ahead_us: int) -> int:
+        ticks = self._board.bench.ticks() + ahead_us
+        return ticks - ticks % SAMPLE_US
 
     # ---- the rest -----------------------------------------------------------------------------------------------
 

@@ -24,13 +24,14 @@ NEVER_US = 1 << 60
 
 
 class BoardTalk:
-    """The only master of one board's bus; `boot` and `ticks` as it said last."""
+    """The only master of one board's bus; `boot` and `ticks` as it said last, `last` the order that went out last."""
 
     def __init__(self, board: Board, keys: seal.TargetKeys | None = None) -> None:
         self.board = board
         self.address = adding.address_of(board.bench.hardware)
         self.boot = 0
         self.ticks = 0
+        self.last = b""  # the last order, as it went out
         self.heard: asyncio.Queue[bytes] = asyncio.Queue()
         self._ears = frames.Deframer()
         self._session: Session | None = None
@@ -91,6 +92,7 @@ class BoardTalk:
         session.post(Posted(self._handle, message, NEVER_US))
         payload = session.pull(raw_us())
         assert payload is not None
+        self.last = payload
         return await self._take(payload)
 
     async def greeting(self) -> Any:

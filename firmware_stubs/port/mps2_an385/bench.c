@@ -12,6 +12,7 @@ void bench_begin(void)
     BENCH.stack_size = board_stack_size();
     BENCH.data_bytes = board_data_bytes();
     BENCH.cut_done = 0;
+    BENCH.play_count = 0;
     BENCH.magic = BENCH_MAGIC;
 }
 

@@ -58,11 +58,12 @@ struct bench {
     uint32_t noise;       /* 08c W root mean square of the pad at rest, in 1/16 of a step of the converter */
     uint32_t play_lo;     /* 090 W ticks of the first sample of a waveform, */
     uint32_t play_hi;     /* 094 W   any time ahead */
-    uint32_t play_count;  /* 098 W how many samples; 0: nothing is played */
+    uint32_t play_count;  /* 098 W how many samples; 0: nothing is played, as at each start */
     uint32_t storage_bad; /* 09c W the storage refuses every write */
     uint32_t cut_records; /* 0a0 W the power goes at this many writes or erases from now; 0: never. Counted down */
     uint32_t cut_after;   /* 0a4 W at that write: 0 before anything of it holds, 1 when all of it does */
-    uint32_t spare1[22];  /* 0a8 */
+    uint32_t awake;       /* 0a8 W the loop never sleeps: where time is counted in instructions, it then goes slowly */
+    uint32_t spare[21];   /* 0ac */
 
     struct gate_span gate[GATE_LOG]; /* 100 B a ring */
 };

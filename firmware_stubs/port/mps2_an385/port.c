@@ -191,7 +191,7 @@ void board_idle(uint64_t until)
     }
     uint32_t before = board_lock(); /* an interrupt that comes from here on still ends the sleep */
     clock_wake_at(until);
-    if (clock_us() < until && !uart_waits()) {
+    if (clock_us() < until && !uart_waits() && !BENCH.awake) {
         board_sleep();
     }
     board_unlock(before);
