@@ -19,10 +19,10 @@ def make_app(house: House) -> FastAPI:
     app.state.house = house
     app.state.identify = house.accounts.identify
     app.include_router(stream.router())
-    app.include_router(api.router(house))
     app.include_router(signing.router(house))
     app.include_router(people_pages.router(house))
     app.include_router(pages.router())
+    app.include_router(api.router(house))  # last: it answers for all that is left under /api/v1/
     app.add_middleware(GZipMiddleware, minimum_size=COMPRESS_FROM)
     app.add_middleware(Guard, hosts=house.hosts)
     return app
