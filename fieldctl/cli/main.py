@@ -18,12 +18,14 @@ from fieldctl.cli import certify as certifying
 from fieldctl.cli import show
 from fieldctl.cli.alloff import all_off, generation
 from fieldctl.cli.day import day, manual
+from fieldctl.cli.debrief import debrief
 from fieldctl.cli.drill import drill
 from fieldctl.cli.exercise import exercise
 from fieldctl.cli.field import doctor, serve, status
 from fieldctl.cli.ledger import ledger
 from fieldctl.cli.lines import bridge, broker, links
 from fieldctl.cli.person import person
+from fieldctl.cli.rights import phone, rights
 from fieldctl.cli.season import season
 from fieldctl.cli.site import site
 from fieldctl.cli.target import target
@@ -67,11 +69,14 @@ app.command("status", epilog="Example:  fieldctl status --watch")(status)
 app.add_typer(day, name="day")
 app.add_typer(manual, name="manual")
 app.add_typer(exercise, name="exercise")
+app.command("debrief", epilog="Example:  fieldctl debrief x12 --html x12.html")(debrief)
 app.add_typer(all_off, name="all-off")
 app.add_typer(generation, name="generation")
 app.add_typer(target, name="target")
 app.add_typer(drill, name="drill")
 app.add_typer(site, name="site")
+app.add_typer(rights, name="rights")
+app.add_typer(phone, name="phone")
 app.add_typer(ledger, name="ledger")
 app.add_typer(person, name="person")
 app.command("season", epilog="Example:  fieldctl season --since 2025-12-01 --html winter.html")(season)

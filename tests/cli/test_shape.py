@@ -16,7 +16,9 @@ EXPECTED = [
     "exercise correct", "exercise list", "exercise reopen", "exercise resume", "exercise show", "exercise split",
     "exercise start", "exercise stop", "generation raise", "ledger export", "ledger replay", "ledger verify", "links",
     "manual in", "manual out",
-    "person certificate", "person forget", "person list", "person rename", "season",
+    "person certificate", "person forget", "person list", "person rename",
+    "phone code", "phone end", "phone end-all", "phone list",
+    "rights code", "rights give", "rights list", "rights take", "season",
     "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
     "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
 ]  # fmt: skip
