@@ -10,7 +10,7 @@ from fastapi import APIRouter, HTTPException, Path, Query, Request
 from fastapi.responses import FileResponse, RedirectResponse, Response
 
 from fieldctl.errors import FieldctlError, FileFaults, NotFound
-from fieldctl.web import rehearsing, words
+from fieldctl.web import day_pages, rehearsing, walkin_pages, words
 from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import render, who_of
 
@@ -36,7 +36,8 @@ def router() -> APIRouter:
     routes.get("/spectators")(_spectators)
     routes.get("/searchers")(_searchers)
     routes.get("/limited")(_limited)
-    routes.include_router(rehearsing.router())
+    for part in (rehearsing, day_pages, walkin_pages):
+        routes.include_router(part.router())
     return routes
 
 

@@ -1,6 +1,7 @@
 """What each audience may see, row by row: taken from the controller as it stands, never more than was confirmed.
 
-    everybody    open or closed, all off with whoever has not confirmed        no login
+    everybody    open or closed, all off with whoever has not confirmed, and   no login
+                 the walk-in of each zone
     watch        the whole field and every exercise                            the right to watch
     searching    the clock and what was called: no hint before the call        no login (spectators, searchers)
 
@@ -33,13 +34,13 @@ STOP_BACK_S = 10.0  # for so long a stop can be taken back by one tap (design: g
 
 def everybody(c: Controller) -> Rows:
     """What whoever reaches the site may see."""
-    return {"field": _field(c)}
+    return {"field": _field(c), **_walk_in(c)}
 
 
 def watch(c: Controller) -> Rows:
     """What somebody with the right to watch may see: the field, its targets, its exercises."""
     now = c.outside.clock.now()
-    rows: Rows = {"field": {**_field(c), **_day(c)}}
+    rows: Rows = {"field": {**_field(c), **_day(c)}, **_walk_in(c)}
     for known in c.known.values():
         rows[f"target:{known.target}"] = target(c, known, now)
     for e in list(c.exercises.all.values())[-SHOWN:]:
@@ -56,6 +57,10 @@ def searching(c: Controller) -> Rows:
 
 
 VIEWS: Mapping[str, View] = {"everybody": everybody, "watch": watch, "searching": searching}
+
+
+def _walk_in(c: Controller) -> Rows:
+    return {f"walkin:{zone}": row for zone, row in c.edge.walkins.rows().items()}
 
 
 def _field(c: Controller) -> Row:
