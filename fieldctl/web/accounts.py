@@ -74,6 +74,7 @@ class Accounts:
         if self.access.somebody_can_come_in():
             return None
         if self._first is None or self.access.codes.look(self._first, "first") is None:
+            self.access.codes.end(lambda code: code.until_us is None)  # of an earlier life of the pages
             self._first = self.access.codes.make("first", PersonId(""), FIELD, lives_s=None)
         return self._first
 

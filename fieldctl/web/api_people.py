@@ -17,7 +17,7 @@ class RightHeld(Answer):
     for_good: bool
     until: str | None
     left_s: int | None
-    holds: bool = Field(description="Whether it is in force now.")
+    holds: bool | None = Field(description="Whether it is in force; none (it gives nothing) where nobody can tell.")
 
 
 class Phone(Answer):
