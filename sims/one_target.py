@@ -1,13 +1,16 @@
-"""One simulated target on a pseudo-terminal or a socket, with its side door: something to certify.
+"""One simulated target on a pseudo-terminal, a socket or a broker, with its side door: something to certify.
 
     python -m sims.one_target                 says {"port": …, "door": …, "secret": …, "target": …} and lives until its
-    python -m sims.one_target --socket        input ends; with --socket also "socket": HOST:PORT
+    python -m sims.one_target --socket        input ends; "socket" instead of "port": HOST:PORT
+    python -m sims.one_target --mqtt          … "mqtt" and "password", at a broker of its own
 
-It has no keys: `fieldctl certify --port PORT --door DOOR --secret-file FILE` gives it some and takes them again.
+It has no keys: `fieldctl certify --port PORT --door DOOR --secret-file FILE` gives it some and takes them again. With
+`--site-key HEX` it has those of a site.
 """
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import contextlib
 import json
@@ -16,13 +19,21 @@ from collections.abc import AsyncIterator
 from random import Random
 
 from fieldctl.certify.side_door import LINE_MAX, MANY, SideDoor
+from fieldctl.links.mosquitto import CONTROLLER
+from fieldctl.links.mqtt import open_mqtt
+from fieldctl.units import HostUs
+from fieldctl.wire import seal
+from sims.broker import start_broker
+from sims.demo_targets import Radio
 from sims.hub import Hub
 from sims.node import Node
-from sims.ptybus import PtyBus, RealScheduler, run_precisely
+from sims.ptybus import PtyBus, RealScheduler, raw_us, run_precisely
 from sims.storage import Storage
 from sims.workbench import HARDWARE, SECRET, KeyedGate, NodeDoor
 
 LOOPBACK = "127.0.0.1"
+SITE = "larch-hollow"  # invented
+KEYS_VERSION = 3  # of a site that rotated them twice
 
 
 @contextlib.asynccontextmanager
@@ -70,22 +81,45 @@ class _Socket:
         writer.close()
 
 
-async def serve(*, socket: bool) -> None:
+async def _on_broker(node: Node, stack: contextlib.AsyncExitStack) -> dict[str, str]:
+    """A broker of its own, and the target on it."""
+    broker = await start_broker(SITE, (node.target,))
+    stack.push_async_callback(broker.stop)
+    radio = Radio(node.scheduler)  # type: ignore[arg-type]
+    radio.link = await open_mqtt(
+        SITE, broker.login(node.target), radio, now=lambda: HostUs(raw_us()), role="target", targets=(node.target,)
+    )
+    stack.push_async_callback(radio.link.close)
+    radio.node = node
+    node.attached(radio)
+    at = broker.login(CONTROLLER)
+    return {"mqtt": f"mqtt://{at.user}@{at.host}:{at.port}/{SITE}", "password": at.password}
+
+
+async def _on_bus(node: Node, stack: contextlib.AsyncExitStack, *, socket: bool) -> dict[str, str]:
+    hub = Hub(node.scheduler, rng=Random("hub"))
+    hub.attach(node)
+    if not socket:
+        return {"port": stack.enter_context(PtyBus(hub)).path}
+    server = await asyncio.start_server(_Socket(hub).carry, LOOPBACK, 0)
+    stack.callback(server.close)
+    return {"socket": "{}:{}".format(*server.sockets[0].getsockname())}
+
+
+async def serve(line: str, site_key: bytes) -> None:
     """Answers with where it is; lives until its input ends."""
     scheduler = RealScheduler()
-    hub = Hub(scheduler, rng=Random("hub"))
-    node = Node(scheduler, Random("node"), Storage(HARDWARE, SECRET))
+    storage = Storage(HARDWARE, SECRET)
+    storage.keys = seal.derive_keys(site_key, storage.address, KEYS_VERSION) if site_key else None
+    node = Node(scheduler, Random("node"), storage)
     node.gate = KeyedGate()
-    hub.attach(node)
     where = {"secret": SECRET.hex(), "target": str(node.target)}
     async with contextlib.AsyncExitStack() as stack:
         where["door"] = await stack.enter_async_context(served_door(NodeDoor(node)))
-        if socket:
-            server = await asyncio.start_server(_Socket(hub).carry, LOOPBACK, 0)
-            stack.callback(server.close)
-            where["socket"] = "{}:{}".format(*server.sockets[0].getsockname())
+        if line == "mqtt":
+            where |= await _on_broker(node, stack)
         else:
-            where["port"] = stack.enter_context(PtyBus(hub)).path
+            where |= await _on_bus(node, stack, socket=line == "socket")
         print(json.dumps(where), flush=True)
         reader = asyncio.StreamReader()
         await asyncio.get_running_loop().connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)
@@ -96,4 +130,10 @@ async def serve(*, socket: bool) -> None:
 
 
 if __name__ == "__main__":
-    run_precisely(serve(socket="--socket" in sys.argv))
+    parser = argparse.ArgumentParser(prog="python -m sims.one_target")
+    lines = parser.add_mutually_exclusive_group()
+    for word in ("port", "socket", "mqtt"):
+        lines.add_argument(f"--{word}", dest="line", action="store_const", const=word, default="port")
+    parser.add_argument("--site-key", type=bytes.fromhex, default=b"")
+    chosen = parser.parse_args()
+    run_precisely(serve(chosen.line, chosen.site_key))

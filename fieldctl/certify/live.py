@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 BUS_ANSWER_US = 150_000  # a question, the answer, a USB adapter and a busy host
 RADIO_ANSWER_US = 400_000
 CONNECT_S = 5.0
-RETAINED_WITHIN_S = 0.2
 PSEUDO = "/dev/pts/"  # a pseudo-terminal has no baud rate: nothing is known of its bytes' times
 
 
@@ -56,7 +55,8 @@ class LiveBench:
         self._target = target
         self._retain = retain
         self._lost: LinkDown | None = None
-        self._looks = False
+        self._waits = False
+        self._looks = False  # at each arrival
 
     def now(self) -> int:
         """See `Bench`."""
@@ -81,12 +81,12 @@ class LiveBench:
         """See `Bench`."""
         while (left := until_us - self.now()) > 0 and self._lost is None:
             timer = self._loop.call_later(left / US_PER_S, self._loop.stop)
-            self._looks = enough is not None
+            self._waits, self._looks = True, enough is not None
             try:
                 self._loop.run_forever()
             finally:
                 timer.cancel()
-                self._looks = False
+                self._waits = self._looks = False
             if enough is not None and enough():
                 return
         if self._lost is not None:
@@ -114,7 +114,8 @@ class LiveBench:
     def link_lost(self, _link: Any, why: LinkDown) -> None:
         """See `Receiver`."""
         self._lost = why
-        self._loop.stop()
+        if self._waits:
+            self._loop.stop()
 
     def _look(self) -> None:
         if self._looks:
@@ -224,47 +225,22 @@ def over_socket(host: str, port: int, now: Now, door: SideDoor) -> LiveBench:
 
 
 def over_broker(at: BrokerAt, site: str, target: TargetId, now: Now, door: SideDoor) -> LiveBench:
-    """A broker; retained messages go through a second connection of the same user, and are cleared again at once."""
-    from fieldctl.links.mqtt import open_mqtt
+    """A broker."""
+    from fieldctl.certify.retaining import RetainingLink, open_retaining
 
     loop = new_loop()
 
     def retain(payload: bytes) -> None:
-        loop.run_until_complete(_publish_retained(at, site, target, payload))
+        link = bench.link
+        assert isinstance(link, RetainingLink)
+        loop.run_until_complete(link.retain(payload, target))
 
     bench = LiveBench(
         loop, "radio", now, door, byte_us=0.0, target=target, retain=retain if at.version == "5" else None
     )
     try:
-        bench.link = loop.run_until_complete(open_mqtt(site, at, bench, now=now))
+        bench.link = loop.run_until_complete(open_retaining(site, at, bench, now))
     except BaseException:
         loop.close()
         raise
     return bench
-
-
-async def _publish_retained(at: BrokerAt, site: str, target: TargetId, payload: bytes) -> None:
-    import aiomqtt
-
-    from fieldctl.links import topics
-    from fieldctl.links.broker_at import cannot_connect, tls_context
-
-    topic = topics.down(site, target)
-    try:
-        async with aiomqtt.Client(
-            at.host,
-            at.port,
-            username=at.user,
-            password=at.password,
-            identifier=f"{at.user}-retains",
-            protocol=aiomqtt.ProtocolVersion.V5,
-            tls_context=tls_context(at.tls) if at.tls else None,
-            timeout=CONNECT_S,
-        ) as client:
-            try:
-                await client.publish(topic, payload, qos=0, retain=True)
-                await asyncio.sleep(RETAINED_WITHIN_S)
-            finally:
-                await client.publish(topic, b"", qos=1, retain=True)
-    except aiomqtt.MqttError as why:
-        raise cannot_connect(at, why) from why

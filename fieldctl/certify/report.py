@@ -118,7 +118,7 @@ def _mark(row: Row) -> str:
 
 _STYLE = """
 @page { size: A4; margin: 10mm }
-body { font: 7.4pt/1.2 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 0 auto }
+body { font: 8.4pt/1.25 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 0 auto }
 h1 { font-size: 13pt; margin: 0 0 2mm }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: 0 3mm; margin: 0 0 2mm; font-size: 8.4pt }
 dt { font-weight: bold } dd { margin: 0 }
@@ -128,6 +128,7 @@ li b { display: inline-block; min-width: 5mm; text-align: right; margin-right: 1
 .failed { font-weight: bold; border: .5mm solid #000; padding: .5mm }
 .seen { display: block; padding-left: 6mm; font-style: italic }
 .sign { display: grid; grid-template-columns: repeat(4, 1fr); gap: 4mm; margin-top: 9mm }
+@media print { body { font-size: 6.3pt; line-height: 1.12 } dl { font-size: 7.5pt } .sign { margin-top: 7mm } }
 .sign div { border-top: .3mm solid #000 }
 """.strip()
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fieldctl.certify.talk import Talk
     from fieldctl.links.broker_at import BrokerAt
 
-KEY_VERSIONS = 32  # of a site's keys, tried in turn: the target says nothing under another one
+KEY_VERSIONS = 16  # of a site's keys, tried in turn: the target says nothing under another one
 MQTT_PORT = 1883
 MQTTS_PORT = 8883
 EPILOG = (
@@ -69,10 +69,25 @@ def certify(
         show.lines([as_text()])
         return
     wanted = _only(only or [])
+    if sum(map(bool, (port, socket, mqtt))) != 1:
+        raise BadInput(
+            "It is not said where the target is.",
+            expected="one of --port, --socket and --mqtt",
+            remedy="Such as: fieldctl certify --port /dev/ttyUSB0 --secret-file label.txt",
+        )
+    secret = _secret(secret_file) if secret_file is not None else None
+    if secret is None and not target:
+        raise BadInput(
+            "It is not said under which keys the target answers.",
+            expected="--secret-file with the secret of its label, or --site DIR and --target ID",
+            remedy="On a bench take the label's secret; for a target of a site name both.",
+        )
+    if report is not None and not report.absolute().parent.is_dir():
+        raise BadInput(f"There is no folder {report.absolute().parent}.", remedy="Make it, or name another.")
     bench, keep_to = _bench(port, socket, mqtt, password_file, target, _door(door, by_hand))
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: the target is left quiet first
     try:
-        talk = _talk(bench, site, secret_file, keep_to)
+        talk = _talk(bench, site, secret, keep_to)
         certificate = _try(talk, wanted)
     finally:
         bench.close()
@@ -102,12 +117,6 @@ def _bench(
     from fieldctl.cli.outside import SystemClock
     from fieldctl.units import target_address, target_id
 
-    if sum(map(bool, (port, socket, mqtt))) != 1:
-        raise BadInput(
-            "It is not said where the target is.",
-            expected="one of --port, --socket and --mqtt",
-            remedy="Such as: fieldctl certify --port /dev/ttyUSB0 --secret-file label.txt",
-        )
     try:
         named = target_id(target) if target else None
     except ValueError as error:
@@ -168,29 +177,24 @@ def _hand(request: str) -> None:
 # ---- the keys ---------------------------------------------------------------------------------------------------
 
 
-def _talk(bench: Bench, site: Path, secret_file: Path | None, address: int | None) -> Talk:
+def _talk(bench: Bench, site: Path, secret: bytes | None, address: int | None) -> Talk:
     """The conversation: under keys of this bench, or under the site's."""
-    if secret_file is not None:
+    if secret is not None:
         from fieldctl.certify.joining import join
         from fieldctl.units import EVERYBODY
 
         everybody = EVERYBODY if address is None else address
-        return join(bench, _secret(secret_file), secrets.token_bytes, everybody, lambda: _press(bench))
+        return join(bench, secret, secrets.token_bytes, everybody, lambda: _press(bench))
+    assert address is not None  # asked for before
     return _with_site_keys(bench, site, address)
 
 
-def _with_site_keys(bench: Bench, site: Path, address: int | None) -> Talk:
+def _with_site_keys(bench: Bench, site: Path, address: int) -> Talk:
     from fieldctl.certify.talk import Silent, Talk
     from fieldctl.cli.outside import read_key
     from fieldctl.units import target_from_address
     from fieldctl.wire.seal import derive_keys
 
-    if address is None:
-        raise BadInput(
-            "It is not said under which keys the target answers.",
-            expected="--secret-file with the secret of its label, or --site DIR and --target ID",
-            remedy="On a bench take the label's secret; for a target of a site name both.",
-        )
     try:
         key = read_key(site)
     except NotFound as error:

@@ -14,7 +14,7 @@ def failed(certificate: Certificate) -> dict[str, str]:
     return {row.requirement.id: row.seen for row in certificate.rows if row.verdict == "failed"}
 
 
-@pytest.mark.parametrize("seed", [7, 8, 9])
+@pytest.mark.parametrize("seed", [7, 8])
 @pytest.mark.parametrize("medium", ["bus", "radio"])
 def test_a_sound_target_passes_everything(medium, seed) -> None:
     with workbench(medium=medium, seed=seed) as (bench, talk):
