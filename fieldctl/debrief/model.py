@@ -252,3 +252,8 @@ class Debrief:
     def ended(self) -> bool:
         """Whether the log holds its end."""
         return self.state not in ("running", "interrupted")
+
+    @property
+    def end_shown_us(self) -> int | None:
+        """When it ended, where an end is known."""
+        return self.length_us if self.ended else None

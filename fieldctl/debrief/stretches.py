@@ -67,6 +67,7 @@ def longest_of(stretches: Sequence[Stretch], whole_us: int | None) -> Said:
     """What took longest, as a person would say it; two of about the same length are both named."""
     if not stretches or whole_us is None:
         return said("longest.nothing")
+    whole_us = max(whole_us, *(s.to_us for s in stretches))
     rows = sorted(stretches, key=lambda s: (-s.net_us, s.burial, s.from_us, s.kind))
     top = rows[0]
     near = [s for s in rows[1:] if top.net_us - s.net_us <= top.plus_minus_us + s.plus_minus_us and s.kind != "open"]

@@ -30,7 +30,7 @@ def touches_of(reading: Reading, burial: Burial, marks: Sequence[Mark]) -> tuple
         rows.append(_answered(name, hit, answer, hits))
     elif _calls_were_tapped(reading, burial) and reading.end_us is not None:
         gap = reading.end_us - hit.at_us
-        if gap > 0:
+        if gap > hit.plus_minus_us + SPEAK_US:
             text = said("touch.never-called", burial=name, at=clock(hit.at_us), length=length(gap))
             rows.append(Touch("never-called", name, hit.at_us, None, gap, text))
     return tuple(rows)

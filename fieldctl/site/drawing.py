@@ -8,6 +8,7 @@ matplotlib is loaded late, when something is drawn.
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -70,8 +71,8 @@ def picture(draw: Callable[[], Figure], title: str, text: str, key: str = "pictu
 
 
 def _with_words(svg: str, title: str, text: str, key: str) -> str:
-    """An SVG that a screen reader can read: a role, a title and a description."""
-    svg = svg[svg.index("<svg ") :]
+    """An SVG that a screen reader can read: a role, a title, a description; ids that no other picture in a page has."""
+    svg = re.sub(r'((?:\bid=")|(?:href="#)|(?:url\(#))', rf"\g<1>{key}-", svg[svg.index("<svg ") :])
     head = svg.index(">") + 1
     opening = svg[: head - 1] + f' role="img" aria-labelledby="{key}-title {key}-text">'
     words = f'<title id="{key}-title">{escape(title)}</title><desc id="{key}-text">{escape(text)}</desc>'

@@ -38,7 +38,7 @@ def test_the_worked_case_names_the_82_s_and_has_no_survival_figure(void: bool, p
     ]
     assert "Touched but not noticed: A was touched at 4:10 and called 82 s later, at 5:32." in text
     assert "Called but not touched: A was called at 3:20, 50 s before its pad was first touched, at 4:10." in text
-    assert ("That call was voided: seen from the side" in text) is void
+    assert ("That call was voided: “seen from the side”." in text) is void
     assert [(s.kind, s.net_us) for s in a.stretches] == [
         ("signal", 65 * S),
         ("coarse", 85 * S),
