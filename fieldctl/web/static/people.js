@@ -10,7 +10,7 @@ const language = document.documentElement.lang;
 
 for (const time of document.querySelectorAll("main time")) {
   const at = new Date(time.dateTime);
-  if (!Number.isNaN(at.getTime())) time.textContent = at.toLocaleString(language, { dateStyle: "medium", timeStyle: "short" });
+  if (!Number.isNaN(at.getTime())) time.textContent = at.toLocaleString(language, { dateStyle: "medium", timeStyle: "short", hourCycle: "h23" });
 }
 
 // Ask, and show the page as it is then; in words where it was refused.
@@ -51,7 +51,8 @@ async function showCode(verb, args) {
   pairing.querySelector("img").src = `/qr.svg?to=${encodeURIComponent(row.path)}`;
   pairing.querySelector(".letters").textContent = `${location.origin}/pair  ${row.code}`;
   pairing.hidden = false;
-  pairing.focus();
+  pairing.focus({ preventScroll: true });
+  pairing.scrollIntoView({ block: "start" });
   const left = pairing.querySelector(".left");
   clearInterval(ticking);
   ticking = setInterval(() => {
