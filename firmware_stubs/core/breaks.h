@@ -1,7 +1,271 @@
 /* Switches for tests only: each makes the core break one requirement of `fieldctl certify`, and nothing else. What each
-   does wrong stands beside the requirement in fieldctl/certify/requirements.py (`breaks`). A build for use has none. */
+   does wrong stands beside the requirement in fieldctl/certify (`breaks`). A build for use has none. Made by breaks.py. */
 #ifndef FIELDCTL_BREAKS_H
 #define FIELDCTL_BREAKS_H
 
+#ifndef BREAK_FRAMING_JUNK
+#define BREAK_FRAMING_JUNK 0
+#endif
+#ifndef BREAK_FRAMING_HALF
+#define BREAK_FRAMING_HALF 0
+#endif
+#ifndef BREAK_FRAMING_ZEROS
+#define BREAK_FRAMING_ZEROS 0
+#endif
+#ifndef BREAK_FRAMING_LONG
+#define BREAK_FRAMING_LONG 0
+#endif
+#ifndef BREAK_FRAMING_LONGEST
+#define BREAK_FRAMING_LONGEST 0
+#endif
+#ifndef BREAK_FRAMING_TWO
+#define BREAK_FRAMING_TWO 0
+#endif
+#ifndef BREAK_FRAMING_SUM
+#define BREAK_FRAMING_SUM 0
+#endif
+#ifndef BREAK_FRAMING_ANSWER
+#define BREAK_FRAMING_ANSWER 0
+#endif
+#ifndef BREAK_BUS_SILENT
+#define BREAK_BUS_SILENT 0
+#endif
+#ifndef BREAK_BUS_ADDRESS
+#define BREAK_BUS_ADDRESS 0
+#endif
+#ifndef BREAK_LOSSES_COUNTED
+#define BREAK_LOSSES_COUNTED 0
+#endif
+#ifndef BREAK_SEAL_TAG
+#define BREAK_SEAL_TAG 0
+#endif
+#ifndef BREAK_SEAL_BODY
+#define BREAK_SEAL_BODY 0
+#endif
+#ifndef BREAK_SEAL_COUNTER
+#define BREAK_SEAL_COUNTER 0
+#endif
+#ifndef BREAK_SEAL_DIRECTION
+#define BREAK_SEAL_DIRECTION 0
+#endif
+#ifndef BREAK_SEAL_TARGET
+#define BREAK_SEAL_TARGET 0
+#endif
+#ifndef BREAK_SEAL_ALLOFF_KEY
+#define BREAK_SEAL_ALLOFF_KEY 0
+#endif
+#ifndef BREAK_SEAL_ANSWERS
+#define BREAK_SEAL_ANSWERS 0
+#endif
+#ifndef BREAK_SEAL_RISING
+#define BREAK_SEAL_RISING 0
+#endif
+#ifndef BREAK_REPLAY_CACHED
+#define BREAK_REPLAY_CACHED 0
+#endif
+#ifndef BREAK_REPLAY_OLDER
+#define BREAK_REPLAY_OLDER 0
+#endif
+#ifndef BREAK_REPLAY_OVERTAKEN
+#define BREAK_REPLAY_OVERTAKEN 0
+#endif
+#ifndef BREAK_REPLAY_WINDOW
+#define BREAK_REPLAY_WINDOW 0
+#endif
+#ifndef BREAK_COUNTERS_ASKED
+#define BREAK_COUNTERS_ASKED 0
+#endif
+#ifndef BREAK_COUNTERS_HIGH
+#define BREAK_COUNTERS_HIGH 0
+#endif
+#ifndef BREAK_COUNTERS_FORM
+#define BREAK_COUNTERS_FORM 0
+#endif
+#ifndef BREAK_COUNTERS_KEPT
+#define BREAK_COUNTERS_KEPT 0
+#endif
+#ifndef BREAK_GREETING
+#define BREAK_GREETING 0
+#endif
+#ifndef BREAK_CONTRACT_VERSION
+#define BREAK_CONTRACT_VERSION 0
+#endif
+#ifndef BREAK_ABILITIES_TRUE
+#define BREAK_ABILITIES_TRUE 0
+#endif
+#ifndef BREAK_REPORT
+#define BREAK_REPORT 0
+#endif
+#ifndef BREAK_TURNAROUND
+#define BREAK_TURNAROUND 0
+#endif
+#ifndef BREAK_UNKNOWN_KEYS
+#define BREAK_UNKNOWN_KEYS 0
+#endif
+#ifndef BREAK_UNKNOWN_KIND
+#define BREAK_UNKNOWN_KIND 0
+#endif
+#ifndef BREAK_ILL_FORMED
+#define BREAK_ILL_FORMED 0
+#endif
+#ifndef BREAK_GENERATION
+#define BREAK_GENERATION 0
+#endif
+#ifndef BREAK_EPOCH_OLDER
+#define BREAK_EPOCH_OLDER 0
+#endif
+#ifndef BREAK_OTHER_BOOT
+#define BREAK_OTHER_BOOT 0
+#endif
+#ifndef BREAK_LATE
+#define BREAK_LATE 0
+#endif
+#ifndef BREAK_EXPIRY
+#define BREAK_EXPIRY 0
+#endif
+#ifndef BREAK_EMPTY
+#define BREAK_EMPTY 0
+#endif
+#ifndef BREAK_LEASE_TOO_LONG
+#define BREAK_LEASE_TOO_LONG 0
+#endif
+#ifndef BREAK_LIMIT
+#define BREAK_LIMIT 0
+#endif
+#ifndef BREAK_LIMIT_RENEW
+#define BREAK_LIMIT_RENEW 0
+#endif
+#ifndef BREAK_KEYING_REFUSED
+#define BREAK_KEYING_REFUSED 0
+#endif
+#ifndef BREAK_KEYING_LEGAL
+#define BREAK_KEYING_LEGAL 0
+#endif
+#ifndef BREAK_GRANT_BEGINS
+#define BREAK_GRANT_BEGINS 0
+#endif
+#ifndef BREAK_GRANT_RUNS_OUT
+#define BREAK_GRANT_RUNS_OUT 0
+#endif
+#ifndef BREAK_GRANT_RENEWED
+#define BREAK_GRANT_RENEWED 0
+#endif
+#ifndef BREAK_GRANT_DROPPING_OUT
+#define BREAK_GRANT_DROPPING_OUT 0
+#endif
+#ifndef BREAK_RENEW_STARTS_NOTHING
+#define BREAK_RENEW_STARTS_NOTHING 0
+#endif
+#ifndef BREAK_QUIET
+#define BREAK_QUIET 0
+#endif
+#ifndef BREAK_QUIET_TICK
+#define BREAK_QUIET_TICK 0
+#endif
+#ifndef BREAK_QUIET_OTHER
+#define BREAK_QUIET_OTHER 0
+#endif
+#ifndef BREAK_ALLOFF_ANSWERED
+#define BREAK_ALLOFF_ANSWERED 0
+#endif
+#ifndef BREAK_ALLOFF_EVERYBODY
+#define BREAK_ALLOFF_EVERYBODY 0
+#endif
+#ifndef BREAK_ALLOFF_FORGED
+#define BREAK_ALLOFF_FORGED 0
+#endif
+#ifndef BREAK_ALLOFF_RECORDED
+#define BREAK_ALLOFF_RECORDED 0
+#endif
+#ifndef BREAK_ALLOFF_RELEASED
+#define BREAK_ALLOFF_RELEASED 0
+#endif
+#ifndef BREAK_RETAINED
+#define BREAK_RETAINED 0
+#endif
+#ifndef BREAK_GATE_READ_BACK
+#define BREAK_GATE_READ_BACK 0
+#endif
+#ifndef BREAK_GATE_INSIDE_GRANT
+#define BREAK_GATE_INSIDE_GRANT 0
+#endif
+#ifndef BREAK_KEYING_MEASURED
+#define BREAK_KEYING_MEASURED 0
+#endif
+#ifndef BREAK_BATTERY
+#define BREAK_BATTERY 0
+#endif
+#ifndef BREAK_CLOCK_MONOTONIC
+#define BREAK_CLOCK_MONOTONIC 0
+#endif
+#ifndef BREAK_CLOCK_DRIFT
+#define BREAK_CLOCK_DRIFT 0
+#endif
+#ifndef BREAK_SURVIVES_JUNK
+#define BREAK_SURVIVES_JUNK 0
+#endif
+#ifndef BREAK_SLEEP
+#define BREAK_SLEEP 0
+#endif
+#ifndef BREAK_REBOOT_NAMED
+#define BREAK_REBOOT_NAMED 0
+#endif
+#ifndef BREAK_REBOOT_QUIET
+#define BREAK_REBOOT_QUIET 0
+#endif
+#ifndef BREAK_REBOOT_ORDER_IN_FLIGHT
+#define BREAK_REBOOT_ORDER_IN_FLIGHT 0
+#endif
+#ifndef BREAK_GENERATION_KEPT
+#define BREAK_GENERATION_KEPT 0
+#endif
+#ifndef BREAK_ALLOFF_KEPT
+#define BREAK_ALLOFF_KEPT 0
+#endif
+#ifndef BREAK_ARMING
+#define BREAK_ARMING 0
+#endif
+#ifndef BREAK_STRIKE_NUMBERED
+#define BREAK_STRIKE_NUMBERED 0
+#endif
+#ifndef BREAK_STRIKE_STAMPED
+#define BREAK_STRIKE_STAMPED 0
+#endif
+#ifndef BREAK_STRIKE_RESENT
+#define BREAK_STRIKE_RESENT 0
+#endif
+#ifndef BREAK_STRIKE_ACKNOWLEDGED_SINGLY
+#define BREAK_STRIKE_ACKNOWLEDGED_SINGLY 0
+#endif
+#ifndef BREAK_STRIKE_PUSHED
+#define BREAK_STRIKE_PUSHED 0
+#endif
+#ifndef BREAK_STRIKE_KEPT
+#define BREAK_STRIKE_KEPT 0
+#endif
+#ifndef BREAK_STRIKE_CUT
+#define BREAK_STRIKE_CUT 0
+#endif
+#ifndef BREAK_STRIKE_FULL
+#define BREAK_STRIKE_FULL 0
+#endif
+#ifndef BREAK_STRIKE_FEATURES
+#define BREAK_STRIKE_FEATURES 0
+#endif
+#ifndef BREAK_KEYS_ROTATED
+#define BREAK_KEYS_ROTATED 0
+#endif
+#ifndef BREAK_KEYS_ROTATED_AGAIN
+#define BREAK_KEYS_ROTATED_AGAIN 0
+#endif
+#ifndef BREAK_HAIL_ANSWERED
+#define BREAK_HAIL_ANSWERED 0
+#endif
+#ifndef BREAK_KEYS_NEED_PRESS
+#define BREAK_KEYS_NEED_PRESS 0
+#endif
+#ifndef BREAK_LEAVE
+#define BREAK_LEAVE 0
+#endif
 
 #endif

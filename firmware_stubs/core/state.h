@@ -37,7 +37,8 @@ enum fc_lost { /* why something was dropped: the words of the shared vectors, in
     FC_LOST_NOT_PRESSED,
     FC_LOST_WRONG_PROOF,
     FC_LOST_STORAGE, /* its counter could not be written ahead of use: it had to stay silent */
-    FC_LOST_KINDS
+    FC_LOST_KINDS,
+    FC_LOST_NOTHING = FC_LOST_KINDS
 };
 
 enum { FC_HAS_KEYS = 1, FC_HAS_BEFORE = 2, FC_DAMAGED = 4, FC_ALL_OFF = 8 };
@@ -82,7 +83,8 @@ struct fc_cached { /* the answer to the last order */
 
 struct fc_deframer {
     uint16_t size;
-    uint8_t skip; /* BREAK_ only */
+    uint8_t zeros; /* in a row */
+    bool skip;     /* the next frame is lost: in broken builds only */
     uint8_t data[FC_FRAME_MAX];
 };
 
@@ -90,8 +92,9 @@ struct fc_sending {
     uint64_t due;    /* FC_NEVER: nothing waits */
     uint64_t pushed; /* when to push next; FC_NEVER: not */
     uint32_t wait_us;
-    uint8_t left; /* how many of this push */
-    bool greet;
+    uint16_t slot; /* of this push, the last that went */
+    uint8_t left;  /* and how many more */
+    bool greet, fresh;
     uint8_t size;
     uint8_t data[FC_FRAME_MAX + 2];
 };
@@ -102,16 +105,18 @@ struct fc_gate {
     bool mute;               /* the last pulse was not seen at the read-back */
 };
 
+#define FC_LOG_SLOTS 120u
+#define FC_LOG_NONE 0xFFFFu
+
 struct fc_log { /* of the strikes in flash */
-    uint16_t next;   /* slot to be written */
+    uint16_t next;   /* slot to be written; at a page's begin: none is being filled */
     uint16_t oldest; /* slot of the oldest that waits */
     uint8_t pending;
+    uint8_t waits[FC_LOG_SLOTS / 8u];
     uint32_t number; /* of the last one of this boot */
 };
 
 #define FC_RECENT 12u
-#define FC_TRACES 4u
-#define FC_TRACE 96u
 #define FC_ENVELOPE 8u
 
 struct fc_recent {
@@ -136,9 +141,6 @@ struct fc_pad {
     uint64_t energy, slow_energy;
     uint16_t envelope[FC_ENVELOPE];
     struct fc_recent recent[FC_RECENT];
-    /* raw traces of the last four */
-    uint8_t trace_at, trace_next, before_at;
-    int8_t before[16];
 };
 
 struct fc_core {
@@ -165,6 +167,8 @@ struct fc_core {
     uint16_t rest_mv, load_mv, kelvin10;
     uint16_t lost[FC_LOST_KINDS];
     uint8_t hailed[2 * FC_NONCE]; /* theirs and ours */
+    uint32_t spoiled; /* what a broken build has to remember */
+    uint64_t spoils_at;
     uint8_t why;
     bool speaks; /* this boot has its id on file, and there are keys */
     bool speaks_before;

@@ -56,7 +56,7 @@ enum { /* abilities, as on the wire */
 enum { FC_WHY_POWER, FC_WHY_WATCHDOG, FC_WHY_BROWN_OUT, FC_WHY_ORDER, FC_WHY_FAULT };
 
 #define FC_FLASH_PAGE 1024u
-#define FC_FLASH_PAGES 14u /* of a board's storage, from offset 0: what the core keeps there needs so many */
+#define FC_FLASH_PAGES 12u /* of a board's storage, from offset 0: what the core keeps there needs so many */
 
 struct fc_unit { /* P21 */
     uint8_t hardware[8]; /* the last four are the address on the wire */
