@@ -27,9 +27,8 @@ KEY_VERSIONS = 16  # of a site's keys, tried in turn: the target says nothing un
 MQTT_PORT = 1883
 MQTTS_PORT = 8883
 EPILOG = (
-    "Example on a bench, with the secret of the target's label:  fieldctl certify --port /dev/ttyUSB0 --secret-file "
-    "label.txt --report certificate.html   |   Example with a site's keys, serve stopped:  fieldctl certify --site "
-    "larch-hollow --port /dev/ttyUSB0 --target 5ee00003"
+    "Example:  fieldctl certify --port /dev/ttyUSB0 --secret-file label.txt --report certificate.html   (on a bench)   "
+    "|   fieldctl certify --site larch-hollow --port /dev/ttyUSB0 --target 5ee00003   (of a site, serve stopped)"
 )
 
 
