@@ -14,7 +14,8 @@ from fieldctl.wire.messages import Ability, Flags, Result, Strike
 
 ROWS: list[Requirement] = []
 PAD = int(Ability.PAD)
-BLOW_US = 300_000  # from one blow to the next: a strike is over, and the pad listens again
+BLOW_US = 400_000  # from one blow to the next: a strike is over, and the pad listens again
+LEARNS_US = 1_000_000  # from arming to the first blow: half of what baseline and noise are taken over
 TOLD_TIMES = 8
 LOG_MOST = 512
 PUSHES_WITHIN_US = 6_000_000
@@ -26,6 +27,7 @@ BLOW_NOISE = 50  # its peak, in times the noise
 
 def _armed(t: Talk, touches: int = 0) -> None:
     t.expect(t.arm(), Result.DONE, what="Arm")
+    t.wait(LEARNS_US)
     for _ in range(touches):
         _touch(t)
 
@@ -250,10 +252,10 @@ def strike_full(t: Talk) -> None:
 
 
 def blow(t: Talk) -> tuple[list[int], int]:
-    """An invented pad signal of 3 s of noise, a blow and 0.6 s of noise, in steps; and the sample of the blow."""
-    noise = [sum(t.entropy(12)) for _ in range(14_400)]  # nearly Gaussian: 12 bytes, mean 1530, deviation 256
+    """An invented pad signal of 8 s of noise, a blow and 0.6 s of noise, in steps; and the sample of the blow."""
+    noise = [sum(t.entropy(12)) for _ in range(34_400)]  # nearly Gaussian: 12 bytes, mean 1530, deviation 256
     samples = [round((value - 1530) / 256 * NOISE_STEPS) for value in noise]
-    at = 12_000
+    at = 32_000
     for n in range(400):
         up, down = min(1.0, n / 4), math.exp(-max(0, n - 4) / 24)
         samples[at + n] += round(BLOW_NOISE * NOISE_STEPS * up * down * math.cos(math.pi * max(0, n - 4) / 10))
