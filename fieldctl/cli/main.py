@@ -17,6 +17,7 @@ from fieldctl import __version__
 from fieldctl.cli import certify as certifying
 from fieldctl.cli import show
 from fieldctl.cli.alloff import all_off, generation
+from fieldctl.cli.assessment import assessment
 from fieldctl.cli.day import day, manual
 from fieldctl.cli.drill import drill
 from fieldctl.cli.exercise import exercise
@@ -76,6 +77,7 @@ app.add_typer(site, name="site")
 app.add_typer(rights, name="rights")
 app.add_typer(phone, name="phone")
 app.add_typer(ledger, name="ledger")
+app.add_typer(assessment, name="assessment")
 app.add_typer(person, name="person")
 app.command("season", epilog="Example:  fieldctl season --since 2025-12-01 --html winter.html")(season)
 app.command("links", epilog="Example:  fieldctl links")(links)

@@ -85,7 +85,7 @@ def read_season(site: Path, since: str | None = None, until: str | None = None) 
             f"{since} comes after {until}.", expected="--since before --until", remedy="Change the two over."
         )
     path = ledger_path(site)
-    title, language = _title(site)
+    title, language = site_title(site)
     with Reader.read(path) as reader:
         summaries = read_summaries(reader)
         names = reader.names()
@@ -113,7 +113,8 @@ def _check_day(day: str | None) -> None:
         raise BadInput(f"{day!r} is no day.", expected="YEAR-MONTH-DAY", remedy="Such as --since 2025-12-01.")
 
 
-def _title(folder: Path) -> tuple[str, str]:
+def site_title(folder: Path) -> tuple[str, str]:
+    """A site's title and language; the folder's name where its files cannot be read."""
     from fieldctl.site.files import load_site
 
     try:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from fieldctl.controller import snapshot
 from fieldctl.controller.access import Access
+from fieldctl.controller.verbs_assessment import AssessmentVerbs
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
 from fieldctl.controller.verbs_people import PeopleVerbs
@@ -51,7 +52,7 @@ class Desk:
         self.access = Access(controller)
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
-        people = PeopleVerbs(controller)
+        people, assessment = PeopleVerbs(controller), AssessmentVerbs(controller)
         self.staffed = exercise.staffed
         table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (
             ("status", "watch", self.status),
@@ -83,6 +84,11 @@ class Desk:
             ("walkin-stop", "anybody", walkin.walkin_stop),
             ("walkin-release", "in-charge", walkin.release),
             ("walkin-end", "in-charge", walkin.end),
+            ("assessment-candidates", "instruct", assessment.candidates),
+            ("assessment-show", "instruct", assessment.show),
+            ("assessment-tick", "instruct", assessment.tick),
+            ("assessment-decide", "instruct", assessment.decide),
+            ("assessment-sign", "instruct", assessment.sign),
             ("person-list", "instruct", people.list_all),
             ("person-rename", "instruct", people.rename),
             ("person-forget", "in-charge", people.forget),

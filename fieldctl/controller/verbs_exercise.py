@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from fieldctl import __version__
 from fieldctl.controller import snapshot
+from fieldctl.controller.conditions import conditions_of
 from fieldctl.drill.corrections import CHANGES, fault_of, next_nth, strike_id
 from fieldctl.drill.files import plan_to_mapping, read_drill
 from fieldctl.drill.pick import Candidate, Picks, pick
@@ -230,19 +230,7 @@ class ExerciseVerbs:
         return self._row(self._exercise(name))
 
     def _conditions(self, picks: Picks, request: str) -> Row:
-        day = self._c.day
-        places = {}
-        for burial, target in picks.targets.items():
-            place = self._c.site.place(target)
-            places[burial] = {
-                "x_m": place.x_m,
-                "y_m": place.y_m,
-                "depth_m": round(burial_today(place, day.snow_m).depth_m, 2),
-                "azimuth_deg": None if place.axis is None else place.axis.azimuth_deg,
-                "tilt_deg": None if place.axis is None else place.axis.tilt_deg,
-                "struck": day.struck_since_renewed(target),
-            }
-        return {"version": __version__, "snow_m": day.snow_m, "places": places, "request": request}
+        return conditions_of(self._c, picks, request)
 
     def _exercise(self, name: str) -> Exercise:
         found = self._c.exercises.all.get(name)

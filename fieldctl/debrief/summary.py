@@ -14,6 +14,7 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from fieldctl import __version__
@@ -177,11 +178,11 @@ def _burial(
     from_us = None if on_us is None else max(0, on_us, *before)
     others = _others(row, result, from_us, until_us)
     place: Mapping[str, Any] = places.get(row.burial) or {}
-    away_us = _away_us(row, until_us)
+    gone_us = away_us(row, until_us)
     splits: dict[str, float] = {}
     for name, moment in row.splits:
         splits.setdefault(name, seconds(moment.at_us))
-    left_out = _left_out(plan, result.state, on_us, found_us, until_us, away_us)
+    left_out = _left_out(plan, result.state, on_us, found_us, until_us, gone_us)
     own_us = None if left_out or from_us is None or until_us is None else until_us - from_us
     if own_us is not None and own_us < 0:
         left_out, own_us = "no-time", None
@@ -195,7 +196,7 @@ def _burial(
         searcher="" if row.find is None else row.find.searcher,
         in_time=row.in_time,
         on_s=None if on_us is None else seconds(on_us),
-        away_s=seconds(away_us),
+        away_s=seconds(gone_us),
         own_s=None if own_us is None else seconds(own_us),
         order=1 + len(before),
         others=len(others),
@@ -226,10 +227,10 @@ def _left_out(
     return "signal-away" if seconds(away_us) > AWAY_LEAST_S else ""
 
 
-def _away_us(row: BurialResult, until_us: int | None) -> int:
+def away_us(row: BurialResult, until_us: int | None) -> int:
     """How long a signal was away between stretches of sending, before the find or the end."""
     away = 0
-    for (_, ended), (again, _) in zip(row.sent, row.sent[1:], strict=False):
+    for (_, ended), (again, _) in pairwise(row.sent):
         if ended is not None and (until_us is None or ended < until_us):
             away += max(0, (again if until_us is None else min(again, until_us)) - ended)
     return away

@@ -1,0 +1,265 @@
+"""An assessment's sheet to look at and to print: HTML that needs nothing else, and lines for a terminal.
+
+sheet_page(standing, names, about, started, words) -> str
+sheet_lines(standing, names, words) -> list of lines
+sheet_row(standing, names) -> dict                          for --json and for pages
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from html import escape
+from importlib import resources
+from types import MappingProxyType
+from typing import Any
+
+from fieldctl import __version__
+from fieldctl.debrief.assessment import ITEMS, ROLES, Standing
+from fieldctl.debrief.season_page import STYLE, About, page, paragraph, table
+from fieldctl.debrief.season_words import Names, Words, clock, name_of
+
+ENGLISH: Words = MappingProxyType(
+    tomllib.loads(resources.files("fieldctl.debrief").joinpath("assessment_english.toml").read_text(encoding="utf-8"))
+)
+"""Every sentence in English."""
+
+SHEET_SCHEMA = 1
+PRINT = """
+body{max-width:48rem}.signs{display:grid;grid-template-columns:1fr 1fr;gap:3rem;margin-top:2.5rem}
+.sign{border-top:1px solid #111;padding-top:.3em;margin-top:2.5rem}.digest{font-family:monospace;word-break:break-all}
+.verdict{font-size:1.3rem;font-weight:700;border:2px solid #111;padding:.4em .7em;display:inline-block}
+"""
+
+
+def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
+    """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not."""
+    return words.get(key, ENGLISH[key]).format(**values)
+
+
+def sheet_row(it: Standing, names: Names) -> dict[str, Any]:
+    """The sheet as JSON-able values, with the names that are still kept beside the ids."""
+    ids = {
+        who
+        for who in [
+            it.sheet["candidate"],
+            *it.sheet["searchers"],
+            *(tick["by"] for tick in it.sheet["ticks"]),
+            *(row.by for row in it.signed.values()),
+            *([it.decided.by] if it.decided else []),
+        ]
+        if who in names
+    }
+    return {
+        "what": "fieldctl assessment",
+        "sheet_schema": SHEET_SCHEMA,
+        "sheet": it.sheet,
+        "digest": it.digest,
+        "decided": None
+        if it.decided is None
+        else {"verdict": it.decided.verdict, "why": it.decided.why, "by": it.decided.by},
+        "signed": {role: row.by for role, row in it.signed.items()},
+        "void_signatures": it.void,
+        "altered": it.altered,
+        "final": it.final,
+        "otherwise_now": list(it.now),
+        "names": {who: name_of(who, names) for who in sorted(ids)},
+    }
+
+
+def sheet_page(it: Standing, names: Names, about: About, started: str | None, words: Words = ENGLISH) -> str:
+    """The sheet as one HTML file; `started` is the wall's label of the start."""
+    sheet = it.sheet
+    candidate = name_of(sheet["candidate"], names)
+    title = say("title", words, candidate=candidate)
+    parts = [
+        f"<h1>{escape(title)}</h1>\n",
+        paragraph(say("sub", words, title=sheet["title"], exercise=sheet["exercise"], site=about.site), "strong"),
+        _verdict(it, names, words),
+        _h2(say("conditions", words)),
+        table(("", ""), conditions(sheet, names, started, words)),
+        _h2(say("burials", words)),
+        _burials(sheet, words),
+        _listed(say("technical", words), technical(sheet, words) or [say("technical.none", words)]),
+        _observed(sheet, names, words),
+        _maybe(say("corrections", words), corrections(sheet, names, words)),
+        _maybe(say("to-judge", words), [say("to-judge.row", words, **_two(row)) for row in sheet["to_judge"]]),
+        _signatures(it, names, words),
+    ]
+    if it.now:
+        parts.append(paragraph(say("now", words, keys=", ".join(it.now)), "small"))
+    parts.append(paragraph(say("digest", words, digest=it.digest), "small digest"))
+    parts.append(paragraph(say("made", words, version=sheet["version"], shown=__version__), "small"))
+    return page(title, "".join(parts), about.language, STYLE + PRINT)
+
+
+def _two(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {"source": row["source"], "why": row["why"]}
+
+
+def _h2(text: str) -> str:
+    return f"<h2>{escape(text)}</h2>\n"
+
+
+def _listed(title: str, rows: Sequence[str]) -> str:
+    return _h2(title) + "<ul>" + "".join(f"<li>{escape(row)}</li>" for row in rows) + "</ul>\n"
+
+
+def _maybe(title: str, rows: Sequence[str]) -> str:
+    return _listed(title, rows) if rows else ""
+
+
+def _verdict(it: Standing, names: Names, words: Words) -> str:
+    rows = [paragraph(proposal(it, words))]
+    if it.altered:
+        rows.insert(0, paragraph(say("altered", words), "verdict"))
+    if it.decided is None:
+        return "".join([paragraph(say("draft", words), "verdict"), *rows])
+    said = say("decided", words, verdict=say(f"verdict.{it.decided.verdict}", words))
+    rows.insert(0, paragraph(said, "verdict"))
+    if it.decided.why:
+        rows.append(paragraph(say("decided-why", words, by=name_of(it.decided.by, names), why=it.decided.why)))
+    if it.final:
+        rows.append(paragraph(say("final", words), "small"))
+    return "".join(rows)
+
+
+def proposal(it: Standing, words: Words = ENGLISH) -> str:
+    """What the field proposed when the sheet was made, and why."""
+    because = "; ".join(say(f"because.{key}", words) for key in it.sheet["because"])
+    said = say(f"proposal.{it.sheet['proposal']}", words)
+    return f"{say('proposal', words, proposal=said)} ({because})."
+
+
+def conditions(
+    sheet: Mapping[str, Any], names: Names, started: str | None, words: Words = ENGLISH
+) -> list[tuple[str, str]]:
+    """The conditions that hold for the whole exercise, as rows."""
+    kept: Mapping[str, Any] = sheet["conditions"]
+    unknown = say("unknown", words)
+    snow = kept.get("snow_m")
+    in_charge = kept.get("in_charge")
+    rows = {
+        "day": started or kept.get("wall") or unknown,
+        "site": kept.get("site") or unknown,
+        "snow": unknown if snow is None else say("burial.depth", words, depth=snow),
+        "hazard": kept.get("hazard") or unknown,
+        "in-charge": unknown if not in_charge else name_of(str(in_charge), names),
+        "limit": clock(sheet["limit_s"]),
+        "searchers": ", ".join(name_of(who, names) for who in sheet["searchers"]),
+        "seed": str(sheet["seed"]),
+        "version": f"fieldctl {kept.get('version') or unknown}",
+    }
+    return [(say(f"condition.{key}", words), str(value)) for key, value in rows.items()]
+
+
+def _burials(sheet: Mapping[str, Any], words: Words) -> str:
+    head = [say(f"burial.{key}", words) for key in ("name", "where", "signal", "surface", "unit", "found", "limit")]
+    return table(head, [_burial(row, sheet["conditions"], words) for row in sheet["burials"]])
+
+
+def _burial(row: Mapping[str, Any], kept: Mapping[str, Any], words: Words) -> list[str]:
+    place = (kept.get("places") or {}).get(row["burial"]) or {}
+    unit = (kept.get("targets") or {}).get(row["burial"]) or {}
+    unknown = say("unknown", words)
+    where = unknown if row["depth_m"] is None else say("burial.depth", words, depth=row["depth_m"])
+    if row["azimuth_deg"] is not None and row["tilt_deg"] is not None:
+        where += ", " + say("burial.axis", words, azimuth=f"{row['azimuth_deg']:g}", tilt=f"{row['tilt_deg']:g}")
+    struck = place.get("struck")
+    surface = unknown if struck is None else say("burial.fresh", words)
+    if struck:
+        surface = say("burial.struck", words, n=struck)
+    signal = say(f"signal.{row['signal']}", words)
+    if row["signal"] != "never":
+        keying = row["keying"]
+        signal = say(
+            "burial.keying", words, signal=signal, on=keying["on_ms"], period=keying["period_ms"], level=row["level"]
+        )
+    says = say("burial.unit-says", words, target=row["target"], firmware=unit.get("firmware") or unknown)
+    found = "-"
+    if row["found_s"] is not None:
+        kind = say(f"kind.{row['kind']}", words)
+        found = say("burial.find", words, clock=_exact(row["found_s"]), pm=f"{row['plus_minus_s']:.2g}", kind=kind)
+    return [row["burial"], where, signal, surface, says, found, say(f"limit.{row['limit']}", words)]
+
+
+def _exact(s: float) -> str:
+    """Seconds as m:ss.s: near a limit the tenth matters."""
+    sign, tenths = ("-" if s < 0 else ""), round(abs(s) * 10)
+    return f"{sign}{tenths // 600}:{tenths % 600 / 10:04.1f}"
+
+
+def technical(sheet: Mapping[str, Any], words: Words = ENGLISH) -> list[str]:
+    """What went wrong with the field, a sentence each."""
+    return [say(f"fault.{row['key']}", words, about=row["about"], says=row["says"]) for row in sheet["technical"]]
+
+
+def item_name(item: str, words: Words = ENGLISH) -> str:
+    """What an item of the observer's list is called; a free one is called what it is."""
+    return say(f"item.{item}", words) if item in ITEMS else item
+
+
+def _observed(sheet: Mapping[str, Any], names: Names, words: Words) -> str:
+    rows = [[item_name(t["item"], words), value(t, words), name_of(t["by"], names), t["why"]] for t in sheet["ticks"]]
+    title = _h2(say("observed", words))
+    if not rows:
+        return title + paragraph(say("observed.none", words))
+    return title + table([say(f"observed.{key}", words) for key in ("item", "value", "by", "why")], rows)
+
+
+def value(tick: Mapping[str, Any], words: Words = ENGLISH) -> str:
+    """What was ticked, in words."""
+    said = say(f"value.{tick['value']}", words) if f"value.{tick['value']}" in ENGLISH else str(tick["value"])
+    return say("observed.by-hand", words, value=said) if tick["by_hand"] else said
+
+
+def corrections(sheet: Mapping[str, Any], names: Names, words: Words = ENGLISH) -> list[str]:
+    """The corrections in force, a sentence each."""
+    return [
+        say(
+            "correction",
+            words,
+            change=c["change"],
+            about=c["about"],
+            value="" if c["value"] is None else name_of(str(c["value"]), names),
+            why=c["why"],
+            by=name_of(c["by"], names),
+        )
+        for c in sheet["corrections"]
+    ]
+
+
+def _signatures(it: Standing, names: Names, words: Words) -> str:
+    cells = []
+    for role in ROLES:
+        row = it.signed.get(role)
+        said = say("not-signed", words) if row is None else say("signed", words, by=name_of(row.by, names))
+        cells.append(f'<div class="sign">{escape(say(f"role.{role}", words))}: {escape(said)}</div>')
+    void = paragraph(say("void", words, n=it.void), "small") if it.void else ""
+    return f'{_h2(say("signatures", words))}<div class="signs">{"".join(cells)}</div>\n{void}'
+
+
+def sheet_lines(it: Standing, names: Names, words: Words = ENGLISH) -> list[str]:
+    """The sheet for a terminal."""
+    sheet = it.sheet
+    rows = [say("title", words, candidate=name_of(sheet["candidate"], names)), proposal(it, words)]
+    if it.altered:
+        rows.append(say("altered", words))
+    rows.append(
+        say("draft", words)
+        if it.decided is None
+        else say("decided", words, verdict=say(f"verdict.{it.decided.verdict}", words))
+    )
+    rows += [f"{key}: {said}" for key, said in conditions(sheet, names, None, words)]
+    rows += ["  ".join(_burial(row, sheet["conditions"], words)) for row in sheet["burials"]]
+    rows += [f"{say('technical', words)}: {row}" for row in technical(sheet, words)]
+    rows += [f"{item_name(t['item'], words)}: {value(t, words)}" for t in sheet["ticks"]]
+    rows += [f"{say('corrections', words)}: {row}" for row in corrections(sheet, names, words)]
+    rows += [f"{say('to-judge', words)}: {say('to-judge.row', words, **_two(row))}" for row in sheet["to_judge"]]
+    for role in ROLES:
+        row = it.signed.get(role)
+        said = say("not-signed", words) if row is None else say("signed", words, by=name_of(row.by, names))
+        rows.append(f"{say(f'role.{role}', words)}: {said}")
+    if it.now:
+        rows.append(say("now", words, keys=", ".join(it.now)))
+    return rows
