@@ -19,6 +19,7 @@ from fieldctl.cli import show
 from fieldctl.cli.alloff import all_off, generation
 from fieldctl.cli.assessment import assessment
 from fieldctl.cli.day import day, manual
+from fieldctl.cli.debrief import debrief
 from fieldctl.cli.drill import drill
 from fieldctl.cli.exercise import exercise
 from fieldctl.cli.field import doctor, serve, status
@@ -69,6 +70,7 @@ app.command("status", epilog="Example:  fieldctl status --watch")(status)
 app.add_typer(day, name="day")
 app.add_typer(manual, name="manual")
 app.add_typer(exercise, name="exercise")
+app.command("debrief", epilog="Example:  fieldctl debrief x12 --html x12.html")(debrief)
 app.add_typer(all_off, name="all-off")
 app.add_typer(generation, name="generation")
 app.add_typer(target, name="target")

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldctl.debrief.account import debrief, past
 from fieldctl.debrief.model import Debrief
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 LOOK_BACK = 6_000  # entries: some two hundred exercises
 BEFORE = 40  # exercises for what is usual here
 SAME = 12  # exercises of the same drill
-MEANWHILE = 400  # entries of one target during one exercise
+PAGE = 48  # entries read at once where the end is known by number alone: little is read beyond it
 _OF_TARGETS = (TargetOdd, StrikesDropped, OrderEnded)
 
 
@@ -80,20 +80,29 @@ def exercise_names(reader: Reader) -> list[tuple[str, str, str | None]]:
 
 
 def _meanwhile(reader: Reader, target: TargetId, first: int, last: int) -> Iterator[Fact]:
-    for entry in reader.entries(after_seq=first, target=target, limit=MEANWHILE):
-        if entry.seq > last:
-            return
+    for entry in _until(reader, first, last, target=target):
         if isinstance(entry.fact, _OF_TARGETS):
             yield entry.fact
+
+
+def _until(reader: Reader, after: int, last: int, **which: Any) -> Iterator[Entry]:
+    """Entries after a number up to another, in small pages."""
+    while True:
+        page = list(reader.entries(after_seq=after, limit=PAGE, **which))
+        for entry in page:
+            if entry.seq > last:
+                return
+            yield entry
+        if len(page) < PAGE:
+            return
+        after = page[-1].seq
 
 
 def _earlier(reader: Reader, site: Site, start: Entry, drill: str) -> tuple[Past, ...]:
     """What earlier exercises add: the latest of all, and the latest of the same drill."""
     usual: deque[str] = deque(maxlen=BEFORE)
     same: deque[str] = deque(maxlen=SAME)
-    for entry in reader.entries(after_seq=max(0, start.seq - LOOK_BACK), kinds=(ExerciseStarted,)):
-        if entry.seq >= start.seq:
-            break
+    for entry in _until(reader, max(0, start.seq - LOOK_BACK), start.seq - 1, kinds=(ExerciseStarted,)):
         if isinstance(entry.fact, ExerciseStarted):
             usual.append(entry.fact.exercise)
             if entry.fact.drill == drill:

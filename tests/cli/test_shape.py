@@ -15,7 +15,7 @@ EXPECTED = [
     "assessment candidates", "assessment decide", "assessment list", "assessment show", "assessment sign",
     "assessment tick", "bridge", "broker config", "certify",
     "day check", "day close", "day open", "day renewed",
-    "doctor", "drill check", "drill list", "drill preview", "exercise answer", "exercise call", "exercise check",
+    "debrief", "doctor", "drill check", "drill list", "drill preview", "exercise answer", "exercise call", "exercise check",
     "exercise correct", "exercise list", "exercise reopen", "exercise resume", "exercise show", "exercise split",
     "exercise start", "exercise stop", "generation raise", "ledger export", "ledger replay", "ledger verify", "links",
     "manual in", "manual out",
