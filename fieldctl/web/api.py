@@ -23,6 +23,7 @@ from starlette.types import Receive, Scope, Send
 from fieldctl.controller.verbs import Verb
 from fieldctl.errors import FieldctlError, NotFound
 from fieldctl.web import health, problems
+from fieldctl.web.accounts import COOKIE
 from fieldctl.web.api_models import Asked, asked, by_query
 from fieldctl.web.api_reading import Handler, always, listed, log
 from fieldctl.web.asking import ALL_OFF, Asking
@@ -33,8 +34,6 @@ from fieldctl.web.house import House
 from fieldctl.web.openapi import ROOT, document
 from fieldctl.web.problems import WrongMethod
 from fieldctl.web.rights import NOBODY, Who
-
-SESSION_COOKIE = "fieldctl_session"
 
 _log = logging.getLogger(__name__)
 
@@ -58,7 +57,7 @@ def router(house: House) -> APIRouter:
     for name, verb in asking.verbs.items():
         handler = _all_off(asking) if name == ALL_OFF else _verb(asking, verb, models[name])
         routes.add_route(ROOT + name, _told(handler), methods[name])
-    contract = problems.plain(document(asking.verbs, models, SESSION_COOKIE))
+    contract = problems.plain(document(asking.verbs, models, COOKIE))
     others: dict[str, Handler] = {
         "": listed(asking, models, methods),
         "openapi.json": always(contract),

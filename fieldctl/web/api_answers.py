@@ -14,10 +14,13 @@ from fieldctl.drill.plan import Drill, FindBy, SignalKind
 from fieldctl.events import KINDS
 from fieldctl.web.api_people import (
     FirstCode,
+    Forgotten,
+    Names,
     People,
     Person,
     PhoneCode,
     PhonesEnded,
+    Renamed,
     WalkInEnded,
     WalkInReleased,
     WalkInStarted,
@@ -303,6 +306,20 @@ class Verbs(Answer):
     openapi: str
 
 
+class Candidates(Answer):
+    """Who is to be assessed by a drill."""
+
+    drill: str
+    candidates: list[str]
+
+
+class Assessment(Answer):
+    """A sheet: what the field measured, what was seen, what was decided and who signed; more fields than these."""
+
+    exercise: str
+    candidate: str
+
+
 def _drill_shown() -> type[Answer]:
     """A drill as its file says it: all fields of the plan."""
     hints = get_type_hints(Drill)
@@ -336,6 +353,11 @@ ANSWERS: dict[str, type[Answer]] = {
     "exercise-answer": Exercise,
     "exercise-list": Exercises,
     "exercise-show": Exercise,
+    "assessment-candidates": Candidates,
+    "assessment-show": Assessment,
+    "assessment-tick": Assessment,
+    "assessment-decide": Assessment,
+    "assessment-sign": Assessment,
     "walkin-status": WalkInState,
     "walkin-start": WalkInStarted,
     "walkin-stop": WalkInStopped,
@@ -348,6 +370,9 @@ ANSWERS: dict[str, type[Answer]] = {
     "phone-end": Person,
     "phone-end-all": PhonesEnded,
     "first-code": FirstCode,
+    "person-list": Names,
+    "person-rename": Renamed,
+    "person-forget": Forgotten,
     "target-list": Targets,
     "target-search": Search,
     "target-add": Added,

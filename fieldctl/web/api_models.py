@@ -1,26 +1,28 @@
 """What each verb takes over HTTP: a model for each, made of its signature and of one table of arguments.
 
 `asked(verb)` gives the model: exactly the verb's arguments without those that we fill in (`by`, `via`, its own id),
-each with a description, bounds and an example that is valid. A verb that takes something which the table does not name
-fails when the API is put together.
+each with a description, bounds and an example that is valid. What the table does not name yet is taken as the verb's
+signature says, so that a new verb never keeps the pages from coming up; a test asks for the row.
 """
 
 from __future__ import annotations
 
 import inspect
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_type_hints
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
 
 from fieldctl.controller.verbs import Verb
 from fieldctl.web.asking import FILLED, OWN_IDS, parameters, reads
 
-NAME_MAX = 60  # of a target, a drill, a person: in UTF-8 the name of a file has at most 255 bytes
+NAME_MAX = 80  # of a target, a zone, a person: longer ones fit on no screen
+FILE_MAX = 60  # of a drill: in UTF-8 the name of a file has at most 255 bytes
 TEXT_MAX = 2000
 MANY_MAX = 256  # targets, as the design says
 
 Name = Annotated[str, StringConstraints(max_length=NAME_MAX, pattern=r"^[^\u0000-\u001f\u007f]*$")]
+FileName = Annotated[str, StringConstraints(max_length=FILE_MAX, pattern=r"^[^\u0000-\u001f\u007f]*$")]
 Text = Annotated[str, StringConstraints(max_length=TEXT_MAX, pattern=r"^[^\u0000-\u0008\u000b-\u001f\u007f]*$")]
 Names = Annotated[tuple[Name, ...], Field(max_length=MANY_MAX)]
 Texts = Annotated[tuple[Text, ...], Field(max_length=MANY_MAX)]
@@ -73,7 +75,7 @@ ARGUMENTS: dict[str, Argument] = {
     "unit": Argument(Name, "What is written on a hand-buried unit.", "M3"),
     "place": Argument(Text, "Where it lies, in words.", "by the third stake, 1 m deep"),
     "seen_off": Argument(bool, "Somebody saw that it is off.", True),
-    "drill": Argument(Name, "The name of a drill on file.", "three"),
+    "drill": Argument(FileName, "The name of a drill on file.", "three"),
     "seed": Argument(Seed | None, "Draws the same targets again; none for a draw of its own.", 7),
     "targets": Argument(
         Picks | None, "Burial to target, where targets are named outright.", {"A": "5ee00001"}, plain=False
@@ -88,6 +90,12 @@ ARGUMENTS: dict[str, Argument] = {
     "change": Argument(Name, "What the correction does: void, judge, merge, add-hit, place-call, give, undo …", "void"),
     "about": Argument(Name, "What it is about: a strike, call, split, burial or correction.", "5ee00001-1-1"),
     "value": Argument(Name | Number | None, "What the correction puts in its place, where it puts something.", None),
+    "candidates": Argument(Names, "Who is to be assessed, in this order.", ["Jon"], plain=False),
+    "candidate": Argument(Name | None, "Who is assessed; needed where several search together.", "Jon"),
+    "item": Argument(Name, "An item of the sheet, or a free one.", "probing"),
+    "by_hand": Argument(bool, "Entered by hand, with a reason, for what the field would have measured.", False),
+    "verdict": Argument(Name, "passed, failed or repeat.", "passed"),
+    "role": Argument(Name, "assessor or second.", "assessor"),
     "question": Argument(Name, "An open question of the exercise.", "q1"),
     "answer": Argument(Name, "One of the question's choices.", "keep"),
     "link": Argument(Name, "A link of the site.", "bus"),
@@ -106,6 +114,9 @@ ARGUMENTS: dict[str, Argument] = {
 OTHERWISE: dict[tuple[str, str], Argument] = {
     ("day-renewed", "zone"): Argument(Name | None, "A zone of the site; none for all.", "upper"),
     ("exercise-check", "seed"): Argument(Seed, "Draws the same targets again.", 7),
+    ("assessment-tick", "value"): Argument(Name, "What was seen: yes, no, not seen, or a value.", "yes"),
+    ("assessment-tick", "why"): Argument(Text, "A note; a reason where it is entered by hand.", "seen from above"),
+    ("assessment-decide", "why"): Argument(Text, "Why, where the field proposes something else.", "seen from above"),
     ("exercise-split", "name"): Argument(Name, "signal, coarse, fine, airway, or a free name.", "coarse"),
 }
 """Where an argument of the same name is something else."""
@@ -117,9 +128,10 @@ class Asked(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
-def argument(verb: str, name: str) -> Argument:
-    """How an argument is taken; KeyError for one that the table does not name."""
-    return OTHERWISE.get((verb, name)) or ARGUMENTS[name]
+def argument(verb: Verb, name: str) -> Argument:
+    """How an argument is taken: as the table says, else as the verb's signature does."""
+    row = OTHERWISE.get((verb.name, name)) or ARGUMENTS.get(name)
+    return row or Argument(get_type_hints(verb.call)[name], "", None, plain=False)
 
 
 def takes(verb: Verb) -> list[inspect.Parameter]:
@@ -130,14 +142,14 @@ def takes(verb: Verb) -> list[inspect.Parameter]:
 
 def by_query(verb: Verb) -> bool:
     """Whether it can be asked with GET as well: it changes nothing, and all that it takes is plain."""
-    return reads(verb) and all(argument(verb.name, p.name).plain for p in takes(verb))
+    return reads(verb) and all(argument(verb, p.name).plain for p in takes(verb))
 
 
 def asked(verb: Verb) -> type[Asked]:
     """The model of a verb's arguments."""
     fields: dict[str, Any] = {}
     for p in takes(verb):
-        row = argument(verb.name, p.name)
+        row = argument(verb, p.name)
         default = ... if p.default is p.empty else p.default
         fields[p.name] = (row.kind, Field(default, description=row.says, examples=[row.example]))
     title = "".join(part.capitalize() for part in verb.name.split("-"))

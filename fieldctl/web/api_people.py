@@ -67,6 +67,38 @@ class PhonesEnded(Person):
     ended: int
 
 
+class NamedRow(Answer):
+    """Somebody's name, when it was said last, and when it goes."""
+
+    person: str
+    name: str
+    last_named: str | None
+    goes_on: str | None
+
+
+class Names(Answer):
+    """Everybody who has a name here, and whose name was forgotten."""
+
+    people: list[NamedRow]
+    forgotten: list[str]
+    keep_names_days: int | None
+    log_left: bool = Field(description="A forgotten name may still stand in the ledger's own log for a while.")
+
+
+class Renamed(Answer):
+    """A person and the name from now on."""
+
+    person: str
+    name: str
+
+
+class Forgotten(Answer):
+    """A person without a name from now on."""
+
+    person: str
+    log_left: bool
+
+
 class Released(Answer):
     """A drill that anybody may start in some zones for a while."""
 

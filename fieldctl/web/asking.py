@@ -39,6 +39,7 @@ OWN_IDS = {
     "exercise-call": "call",
     "exercise-split": "split",
     "exercise-correct": "correction",
+    "assessment-tick": "tick",
 }
 """Arguments that name what a verb makes: they follow from the key."""
 

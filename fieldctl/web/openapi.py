@@ -18,6 +18,7 @@ from fieldctl.web import api_answers, keys, problems
 from fieldctl.web.api_answers import ANSWERS
 from fieldctl.web.api_models import Asked, argument, by_query, takes
 from fieldctl.web.asking import ALL_OFF, reads
+from fieldctl.web.openapi_ways import WAYS, Way
 
 Row = dict[str, Any]
 
@@ -52,6 +53,9 @@ def document(verbs: Mapping[str, Verb], models: Mapping[str, type[Asked]], sessi
     paths["/health"] = {"get": _reading("health", "Whether the server lives.", shapes, api_answers.Alive)}
     paths["/ready"] = {"get": _ready(shapes)}
     paths["/all-off"] = {"post": _form(shapes)}
+    for way in WAYS:
+        paths[f"{ROOT}{way.name}"] = {"get" if way.asked is None else "post": _way(way, shapes)}
+    paths[f"{ROOT}live"] = {"get": _live(shapes)}
     return {
         "openapi": "3.1.0",
         "info": {
@@ -121,7 +125,7 @@ def _problems(shapes: _Shapes, codes: Iterable[str]) -> Row:
     return rows
 
 
-HEADERS = {401: "WWW-Authenticate"}
+HEADERS = {401: "WWW-Authenticate", 429: "Retry-After"}
 ALWAYS = ("other-host", "failed")
 UNSAFE = ("too-long", "foreign-page", "header-missing", "not-json")
 CARRIED = (
@@ -187,7 +191,7 @@ def summary(verb: Verb) -> str:
 
 def example(verb: Verb) -> Row:
     """A request of a verb that is valid."""
-    rows = {p.name: argument(verb.name, p.name).example for p in takes(verb)}
+    rows = {p.name: argument(verb, p.name).example for p in takes(verb)}
     return {name: value for name, value in rows.items() if value is not None}
 
 
@@ -198,7 +202,7 @@ def _in_query(verb: Verb, model: type[Asked]) -> list[Row]:
             "name": p.name,
             "in": "query",
             "required": model.model_fields[p.name].is_required(),
-            "description": argument(verb.name, p.name).says,
+            "description": argument(verb, p.name).says,
             "schema": {k: v for k, v in shape[p.name].items() if k not in ("title", "description")},
         }
         for p in takes(verb)
@@ -263,6 +267,42 @@ def _ready(shapes: _Shapes) -> Row:
         "description": "Not ready; `why` says so.",
         "content": _json(shapes.ref(api_answers.Ready)),
     }
+    return row
+
+
+def _way(way: Way, shapes: _Shapes) -> Row:
+    codes = (*way.problems, *(("not-signed-in",) if way.signed_in else ()))
+    answers = [shapes.ref(answer) for answer in way.answers]
+    row = _reading(way.name, way.says, shapes, way.answers[0], codes)
+    row["tags"] = ["coming-in"]
+    row["responses"]["200"]["content"] = _json(answers[0] if len(answers) == 1 else {"anyOf": answers})
+    if way.cookie:
+        row["responses"]["200"]["headers"] = {"Set-Cookie": {"schema": {"type": "string"}}}
+    if way.signed_in:
+        row["security"] = [{SESSION: []}]
+    if way.asked is None:
+        return row
+    row["responses"].update(_problems(shapes, (*ALWAYS, *codes, *UNSAFE, "bad-input")))
+    required = any(info.is_required() for info in way.asked.model_fields.values())
+    body = {"required": required, "content": _json(shapes.ref(way.asked, "validation"), dict(way.example))}
+    return {**row, "parameters": [X_FIELDCTL], "requestBody": body}
+
+
+def _live(shapes: _Shapes) -> Row:
+    row = _reading("live", "What changes, as it changes: server-sent events.", shapes, api_answers.Problem)
+    row["responses"]["200"] = {
+        "description": "`snapshot`, then `patch` and `beat`; `elsewhere` or `ended` where it ends.",
+        "content": {"text/event-stream": {"schema": {"type": "string"}}},
+    }
+    row["responses"]["403"] = {"description": "`watch` needs the right to watch."}
+    row["responses"]["422"] = {"description": "A parameter cannot be used.", "content": _json({"type": "object"})}
+    browser = {"type": "string", "minLength": 8, "maxLength": 64, "pattern": "^[A-Za-z0-9_-]+$"}
+    audience = {"enum": ["everybody", "watch", "searching"], "default": "everybody"}
+    row["parameters"] = [
+        {"name": "browser", "in": "query", "required": True, "description": "One stream a browser.", "schema": browser},
+        {"name": "audience", "in": "query", "description": "`watch` needs that right.", "schema": audience},
+        {"name": "Last-Event-ID", "in": "header", "schema": {"type": "string", "maxLength": 20, "pattern": "^[0-9]*$"}},
+    ]
     return row
 
 

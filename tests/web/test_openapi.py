@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 from collections.abc import Iterator
 from typing import Any
 
 import httpx
+import people_kit
 import pytest
 from api_kit import Web, is_problem, tell, web
 from jsonschema_rs import Draft202012Validator
@@ -16,6 +18,7 @@ from pydantic import BaseModel
 from fieldctl.web.api_answers import ANSWERS, Alive, Log, Meaning, Problem, Ready, Verbs
 from fieldctl.web.api_models import asked
 from fieldctl.web.openapi import example
+from fieldctl.web.openapi_ways import WAYS
 from sims import pad
 
 
@@ -77,9 +80,11 @@ def test_every_operation_names_the_problems_that_it_can_meet(whole: Whole) -> No
     for path, method, operation in operations(document):
         codes = set(operation["responses"])
         assert {"421", "500"} <= codes, path
-        if method == "post" and not path.endswith("all-off"):
+        if method == "post" and "x-right" in operation and not path.endswith("all-off"):
             assert {"403", "413", "415", "422", "503", "504", "404", "409"} <= codes, path
         if operation["security"]:
+            assert "401" in codes, path
+        if operation.get("x-right", "anybody") != "anybody":
             assert {"401", "403"} <= codes, path
     for verb in verbs(w):
         names = {p["name"] for p in document["paths"][f"/api/v1/{verb.name}"]["post"].get("parameters", [])}
@@ -244,6 +249,10 @@ def test_real_answers_about_people_and_the_walk_in_are_what_the_contract_says() 
         await ask(w, "phone-end-all", person="Jon")
         await ask(w, "first-code")
         await ask(w, "right-list")
+        await ask(w, "person-list")
+        await ask(w, "person-rename", person="Tove", name="Tove R")
+        await ask(w, "person-forget", person="Tove R")
+        await ask(w, "person-list")
         await ask(w, "walkin-release", drill="one", zones=["upper"], ends_in_min=60.0)
         await ask(w, "walkin-status")
         await ask(w, "walkin-start", zone="upper")
@@ -254,3 +263,41 @@ def test_real_answers_about_people_and_the_walk_in_are_what_the_contract_says() 
         await ask(w, "walkin-end")
 
     tell(story)
+
+
+async def test_real_answers_of_the_ways_in_are_what_the_contract_says() -> None:
+    ways = {way.name: way for way in WAYS}
+    async with people_kit.there() as t:
+        boss, other = people_kit.Phone(t), people_kit.Phone(t)
+
+        async def held(phone: people_kit.Phone, way: str, /, **arguments: Any) -> dict[str, Any]:
+            row = await phone.ok(way, **arguments) if ways[way].asked is not None else await phone.row()
+            fits = []
+            for model in ways[way].answers:
+                with contextlib.suppress(ValueError):
+                    told(model, row)
+                    fits.append(model)
+            assert len(fits) == 1, (way, row)
+            return row
+
+        code = t.accounts.first_code()
+        await held(boss, "first", code=code, name="Ansel", password=people_kit.PASSWORD)
+        await held(boss, "own")
+        made = await held(boss, "own-phone-code")
+        await held(other, "pair", code=made["code"])
+        await held(other, "own-password", old=people_kit.PASSWORD, new=people_kit.PASSWORD + " again")
+        await held(boss, "own-phone-end", phone=(await held(other, "own"))["this_phone"])
+        await held(boss, "own-phone-end", phone=(await held(boss, "own"))["this_phone"])
+        await held(other, "sign-in", name="Ansel", password=people_kit.PASSWORD + " again")
+        await held(other, "sign-out")
+        is_problem(await other.client.get("/api/v1/own"), 401, "not-signed-in")
+
+
+def test_every_way_in_is_in_it_with_an_example_that_its_model_takes(whole: Whole) -> None:
+    _, document = whole
+    for way in WAYS:
+        (operation,) = document["paths"][f"/api/v1/{way.name}"].values()
+        assert operation["summary"] == way.says
+        if way.asked is not None:
+            way.asked.model_validate_json(json.dumps(dict(way.example)))
+            assert set(way.example) <= set(way.asked.model_fields)

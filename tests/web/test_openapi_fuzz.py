@@ -1,34 +1,31 @@
 """The contract under fire: requests made from it (schemathesis), right and wrong ones, against a real controller.
 
 No server error, no answer that the contract does not name, nothing wrong taken. In virtual time; each operation is met
-by a field that is open, released, with an exercise that goes on, and in what the requests before it made of it.
-FIELDCTL_TESTS_LONG makes many more of them.
+by a field that is open, released, with an exercise that goes on, and in what the requests before it made of it. The
+ways in have threads of their own and are met in real time. FIELDCTL_TESTS_LONG makes many more of them.
 """
 
 from __future__ import annotations
 
 import asyncio
-import copy
-import os
-from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+import httpx
+import people_kit
 import pytest
 import requests
-import schemathesis
 from api_kit import HOST, NOBODY, Web, web
-from hypothesis import HealthCheck, Phase, given, settings
-from hypothesis.errors import Unsatisfiable
+from fire import LONG, Fire, Words, knowing
 from schemathesis import GenerationMode
-from schemathesis.checks import CHECKS, load_all_checks
 
 from fieldctl.drill.corrections import CHANGES
+from fieldctl.web.openapi_ways import WAYS
 
-LONG = bool(os.environ.get("FIELDCTL_TESTS_LONG"))
 RIGHT, WRONG = (120, 60) if LONG else (14, 6)  # requests of each operation
+WAY_PATHS = frozenset(f"/api/v1/{way.name}" for way in WAYS)
 
-WORDS: dict[str, list[str]] = {
+WORDS: Words = {
     "drill": ["one", "chain", "mixed"],
     "exercise": ["x1", "x2", "x3"],
     "burial": ["A", "B", "N"],
@@ -48,89 +45,32 @@ WORDS: dict[str, list[str]] = {
 """What a request has to say to get further than "there is no such thing"."""
 
 
-def checks() -> list[Any]:
-    load_all_checks()
-    names = (
-        "not_a_server_error",
-        "status_code_conformance",
-        "content_type_conformance",
-        "response_headers_conformance",
-        "response_schema_conformance",
-        "negative_data_rejection",
-        "missing_required_header",
-    )
-    return [CHECKS.get_one(name) for name in names]
+def a_verb(path: str) -> bool:
+    """Whether a path is of the API itself: neither a way in nor the stream, which has no end."""
+    return path not in WAY_PATHS and path != "/api/v1/live"
 
 
-def knowing(document: dict[str, Any]) -> dict[str, Any]:
-    """The contract with words that mean something on this field, asked by somebody who is signed in already."""
-    known = copy.deepcopy(document)
-    for name, shape in known["components"]["schemas"].items():
-        if name.endswith("Asked"):
-            for key, row in shape.get("properties", {}).items():
-                if key in WORDS:
-                    shape["properties"][key] = {"anyOf": [{"enum": WORDS[key]}, row]}
-    for methods in known["paths"].values():
-        for operation in methods.values():
-            operation.pop("security")
-            for parameter in operation.get("parameters", []):
-                if parameter["name"] in WORDS:
-                    parameter["schema"] = {"anyOf": [{"enum": WORDS[parameter["name"]]}, parameter["schema"]]}
-    return known
-
-
-class Fire:
-    """Sends what is generated, and holds every answer to the contract."""
+class Met:
+    """A field, and what is sent to it."""
 
     def __init__(self, w: Web) -> None:
         self.w = w
-        self.statuses: Counter[int] = Counter()
-        self.good: Counter[str] = Counter()
-        self._checks = checks()
+        self.document: dict[str, Any] = w.made.world.run(w.send("GET", "/api/v1/openapi.json")).json()
+        self.known = knowing(self.document, WORDS, a_verb)
+        self.fire = Fire(HOST, lambda request: w.made.world.run(self._send(request)), lambda: self._tend())
 
-    def run(self, document: dict[str, Any], mode: GenerationMode, most: int) -> None:
-        for found in schemathesis.openapi.from_dict(document).get_all_operations():
-            operation = found.ok()
-            self.w.made.world.run(self._tend())
-
-            @settings(
-                max_examples=most,
-                deadline=None,
-                database=None,
-                derandomize=True,
-                suppress_health_check=list(HealthCheck),
-                phases=[Phase.generate] if not LONG else [Phase.generate, Phase.shrink],
-            )
-            @given(case=operation.as_strategy(mode))
-            def each(case: schemathesis.Case) -> None:
-                self._one(case)
-
-            try:
-                each()
-            except Unsatisfiable:  # an operation that takes nothing cannot be given anything wrong
-                assert mode.is_negative, operation.label
-                assert not operation.headers, operation.label
-
-    def _one(self, case: schemathesis.Case) -> None:
-        parts = case.as_transport_kwargs(base_url=f"http://{HOST}")
-        wanted = ("method", "url", "headers", "params", "data", "json", "cookies")
-        request = requests.Request(**{name: parts[name] for name in wanted if name in parts}).prepare()
-        answer = self.w.made.world.run(self._send(request))
-        self.statuses[answer.status_code] += 1
-        if answer.status_code < 400:
-            self.good[case.operation.label] += 1
-        case.validate_response(schemathesis.Response.from_any(answer), checks=self._checks)
-
-    async def _send(self, request: requests.PreparedRequest) -> Any:
+    async def _send(self, request: requests.PreparedRequest) -> httpx.Response:
         assert request.method
         assert request.url
-        answer = await self.w.send(
-            request.method, request.url, content=request.body or b"", headers=dict(request.headers)
-        )
+        headers = dict(request.headers)
+        answer = await self.w.send(request.method, request.url, content=request.body or b"", headers=headers)
         await asyncio.sleep(0.3)
         return answer
 
-    async def _tend(self) -> None:
+    def _tend(self) -> None:
+        self.w.made.world.run(self._tended())
+
+    async def _tended(self) -> None:
         """An open, released field with an exercise that goes on."""
         life = self.w.made.life
         assert life is not None
@@ -147,32 +87,57 @@ class Fire:
 
 
 @pytest.fixture(scope="module")
-def fire() -> Iterator[tuple[Fire, dict[str, Any]]]:
+def met() -> Iterator[Met]:
     with web(serial=6) as w:
-        document = w.made.world.run(w.send("GET", "/api/v1/openapi.json")).json()
-        yield Fire(w), document
+        yield Met(w)
 
 
-def test_right_requests_meet_no_fault_and_no_answer_that_is_not_named(fire: tuple[Fire, dict[str, Any]]) -> None:
-    sent, document = fire
-    sent.run(knowing(document), GenerationMode.POSITIVE, RIGHT)
-    assert sent.statuses[200] >= 150, sent.statuses
-    assert len(sent.good) >= 30, "too few operations got through for this to mean anything"
+def test_right_requests_meet_no_fault_and_no_answer_that_is_not_named(met: Met) -> None:
+    met.fire.run(met.known, GenerationMode.POSITIVE, RIGHT)
+    assert met.fire.statuses[200] >= 150, met.fire.statuses
+    assert len(met.fire.good) >= 30, "too few operations got through for this to mean anything"
 
 
-def test_wrong_requests_are_refused_and_meet_no_fault(fire: tuple[Fire, dict[str, Any]]) -> None:
-    sent, document = fire
-    before = sent.statuses[422]
-    sent.run(knowing(document), GenerationMode.NEGATIVE, WRONG)
-    assert sent.statuses[422] > before + 50
+def test_wrong_requests_are_refused_and_meet_no_fault(met: Met) -> None:
+    before = met.fire.statuses[422]
+    met.fire.run(met.known, GenerationMode.NEGATIVE, WRONG)
+    assert met.fire.statuses[422] > before + 50
 
 
-def test_a_stranger_gets_no_further_than_all_off_and_what_is_for_anybody(fire: tuple[Fire, dict[str, Any]]) -> None:
-    sent, document = fire
-    sent.w.who = NOBODY
-    before = sent.statuses[401]
-    sent.good.clear()
-    sent.run(knowing(document), GenerationMode.POSITIVE, 2)
-    assert sent.statuses[401] >= before + 50
-    operations = {f"{m.upper()} {p}": row for p, ms in document["paths"].items() for m, row in ms.items()}
-    assert {label for label in sent.good if operations[label]["security"]} == set()
+def test_a_stranger_gets_no_further_than_all_off_and_what_is_for_anybody(met: Met) -> None:
+    met.w.who = NOBODY
+    before = met.fire.statuses[401]
+    met.fire.good.clear()
+    met.fire.run(met.known, GenerationMode.POSITIVE, 2)
+    assert met.fire.statuses[401] >= before + 50
+    operations = {f"{m.upper()} {p}": row for p, ms in met.document["paths"].items() for m, row in ms.items()}
+    assert {label for label in met.fire.good if operations[label]["security"]} == set()
+
+
+def test_the_ways_in_meet_no_fault_and_no_answer_that_is_not_named() -> None:
+    with asyncio.Runner() as runner:
+        there = people_kit.there()
+        t = runner.run(there.__aenter__())
+        try:
+            boss = runner.run(t.in_charge(password=people_kit.PASSWORD))
+            del boss.client.headers["X-Fieldctl"]  # what is sent is what the contract made
+
+            def send(request: requests.PreparedRequest) -> httpx.Response:
+                assert request.method
+                assert request.url
+                wanted = {k: v for k, v in request.headers.items() if k.lower() != "cookie"}
+                coming = boss.client.request(request.method, request.url, content=request.body or b"", headers=wanted)
+                answer: httpx.Response = runner.run(coming)
+                t.clock.pass_by(3600.0)
+                return answer
+
+            document = send(requests.Request("GET", f"http://{HOST}/api/v1/openapi.json").prepare()).json()
+            fire = Fire(HOST, send)
+            words: Words = {"name": ["Ansel"], "password": [people_kit.PASSWORD], "old": [people_kit.PASSWORD]}
+            known = knowing(document, words, lambda path: path in WAY_PATHS)
+            for mode in GenerationMode:
+                fire.run(known, mode, RIGHT)
+            assert {200, 401, 422} <= set(fire.statuses), fire.statuses
+            assert fire.good["POST /api/v1/sign-in"]
+        finally:
+            runner.run(there.__aexit__(None, None, None))
