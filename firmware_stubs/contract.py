@@ -2,9 +2,9 @@
 
     python3 contract.py CDDL FOLDER
 
-FOLDER/contract.cddl  the contract with one type renamed (`strike` → `strike-told`), since zcbor would make one C name of
-                      the type `strike` with its key `boot` and of the key `strike-boot`
-FOLDER/keys.h         for every kind that a target reads: its keys, as they have to come; for those that it does not: none
+FOLDER/contract.cddl  the contract with one type renamed (`strike` → `strike-told`): zcbor would make one C name of the
+                      type `strike` with its key `boot` and of the key `strike-boot`
+FOLDER/keys.h         for every kind that a target reads its keys, as they have to come; for the others none
 """
 
 from __future__ import annotations
@@ -15,7 +15,9 @@ from pathlib import Path
 
 READ = ("grant", "renew", "quiet", "all-off", "ack", "ask", "arm", "sleep", "rekey", "leave", "hail", "add")
 NOT_READ = ("status", "strike", "outcome", "greeting", "report", "counters", "hail-answer")
-HEAD = "/* Made by contract.py from the contract; not for editing. Kind, how many keys, the keys in ascending order. */\n"
+HEAD = (
+    "/* Made by contract.py from the contract; not for editing. Kind, how many keys, the keys in ascending order. */\n"
+)
 
 
 def kinds(cddl: str) -> dict[str, tuple[int, list[int]]]:

@@ -1,5 +1,6 @@
-/* Switches for tests only: each makes the core break one requirement of `fieldctl certify`, and nothing else. What each
-   does wrong stands beside the requirement in fieldctl/certify (`breaks`). A build for use has none. Made by breaks.py. */
+/* Switches for tests only: each makes the core break one requirement of `fieldctl certify`, and nothing else.
+   What it does wrong stands beside the requirement in fieldctl/certify (`breaks`). A build for use has none.
+   Made by breaks.py. */
 #ifndef FIELDCTL_BREAKS_H
 #define FIELDCTL_BREAKS_H
 

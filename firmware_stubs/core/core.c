@@ -62,7 +62,6 @@ void fc_start(struct fc_core *core, const struct fc_port *port, uint64_t at, uin
         return;
     }
     fc_begin_talking(core);
-    fc_push_begin(core);
 }
 
 /* Sleeping, it listens for a quarter of a second whenever the wake time has gone by. */

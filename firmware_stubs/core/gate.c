@@ -7,7 +7,7 @@
 #define PERIOD_MIN_MS 700u
 #define PERIOD_MAX_MS (BREAK_KEYING_LEGAL ? 1299u : 1300u)
 #define TENTH_US 100000u
-#define SETTLES_US 2000u /* before a fallen gate is read */
+#define SETTLES_US 500u /* before a fallen gate is read */
 
 bool fc_keying_legal(uint32_t period, uint32_t on)
 {
