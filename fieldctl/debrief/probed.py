@@ -16,6 +16,7 @@ from fieldctl.units import US_PER_S
 PAD_M = 0.40  # across: our own, as in the rehearsal; a site's own pads may differ
 PASS_SPLIT = "pass"  # a free split: the line is once through the debris
 FINENESS, TURNS = 32, 36  # good to about 0.005, in some milliseconds
+PAD_FINENESS = 128  # a disc has no turn, so its places may lie closer: good to about 0.002
 
 
 def probe_line_of(reading: Reading) -> ProbeLine:
@@ -64,7 +65,7 @@ def _grids() -> tuple[GridChance, ...]:
         GridChance(
             g.across_m,
             g.along_m,
-            grid_chance(g.across_m, g.along_m, pad, turns=1, fineness=FINENESS),
+            grid_chance(g.across_m, g.along_m, pad, turns=1, fineness=PAD_FINENESS),
             grid_chance(g.across_m, g.along_m, BODY, turns=TURNS, fineness=FINENESS),
             g.chance,
             g.source,

@@ -1,33 +1,48 @@
-# Included by firmware_stubs/Makefile. Gives:
-#   board             build/mps2_an385/target.elf     the core on QEMU's mps2-an385
-#   board-selftest    build/mps2_an385/selftest.elf   the selftest on it
-#   template          build/template/*.o              the empty port compiles
-#   selftest-paper    build/selftest/paper            the selftest's own test, on the host
+# The emulated board, the empty port and the selftest; read after ../../Makefile, whose names it uses.
+#
+#   board            $(B)/mps2_an385/target.elf      the core on QEMU's mps2-an385
+#   board-selftest   $(B)/mps2_an385/selftest.elf    the selftest on it
+#   template         $(B)/template/template.elf      the empty port, linked with the whole core; it runs nowhere
+#   selftest-paper   $(B)/selftest/paper             the selftest on a board on paper, for its own test
+ifndef BOARD_MK
+BOARD_MK := 1
 
-BOARD_CC ?= arm-none-eabi-gcc
-BOARD_SIZE ?= arm-none-eabi-size
-BOARD := port/mps2_an385
-BOARD_OUT := build/mps2_an385
-BOARD_FLAGS := -std=c99 -Wall -Wextra -Werror -Wconversion -Wstrict-prototypes -Wmissing-prototypes -mcpu=cortex-m3 \
-	-mthumb -Os -g -ffunction-sections -fdata-sections
-BOARD_LINK := -nostartfiles --specs=nano.specs --specs=nosys.specs -Wl,--gc-sections -T $(BOARD)/board.ld
-BOARD_SOURCES := $(addprefix $(BOARD)/,bench.c clock.c flash.c port.c start.c uart.c watchdog.c)
-BOARD_HEADERS := $(wildcard $(BOARD)/*.h) port/port.h $(BOARD)/board.ld $(BOARD)/board.mk
-SELFTEST := selftest/selftest.c selftest/selftest.h
+BOARD := $(HERE)port/mps2_an385
+BOARD_OUT := $(B)/mps2_an385
+BOARD_LINK := -mcpu=cortex-m3 -mthumb -nostartfiles --specs=nano.specs --specs=nosys.specs -Wl,--gc-sections \
+	-Wl,--fatal-warnings
+BOARD_OBJECTS := $(addprefix $(BOARD_OUT)/,bench.o clock.o flash.o port.o start.o uart.o watchdog.o)
+BOARD_HEADERS := $(wildcard $(BOARD)/*.h $(HERE)port/*.h $(HERE)core/*.h $(HERE)selftest/*.h)
 
 .PHONY: board board-selftest template selftest-paper
 board: $(BOARD_OUT)/target.elf
 board-selftest: $(BOARD_OUT)/selftest.elf
-selftest-paper: build/selftest/paper
+template: $(B)/template/template.elf
+selftest-paper: $(B)/selftest/paper
 
-$(BOARD_OUT)/selftest.elf: $(BOARD_SOURCES) $(BOARD)/selftest_main.c $(SELFTEST) $(BOARD_HEADERS)
+$(BOARD_OUT)/%.o: $(BOARD)/%.c $(BOARD_HEADERS)
 	@mkdir -p $(@D)
-	$(BOARD_CC) $(BOARD_FLAGS) $(BOARD_LINK) -o $@ $(filter %.c,$^)
+	$(ARM)gcc $(WARN) $(ARM_FLAGS) -g -c $< -o $@
 
-build/selftest/paper: selftest/paper.c $(SELFTEST) port/port.h
+$(BOARD_OUT)/selftest.o: $(HERE)selftest/selftest.c $(BOARD_HEADERS)
 	@mkdir -p $(@D)
-	$(CC) -std=c99 -Wall -Wextra -Werror -Wconversion -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all \
-		-o $@ $(filter %.c,$^)
+	$(ARM)gcc $(WARN) $(ARM_FLAGS) -g -c $< -o $@
 
-# Linked with the whole core, so that nothing of the contract is missing; it runs nowhere.
-template: build/template/template.elf
+$(BOARD_OUT)/target.elf: $(BOARD_OUT)/target.o $(BOARD_OBJECTS) $(B)/arm/libfieldctl.a $(BOARD)/board.ld
+	$(ARM)gcc $(BOARD_LINK) -T $(BOARD)/board.ld -Wl,-Map=$@.map -o $@ $(filter %.o %.a,$^)
+
+$(BOARD_OUT)/selftest.elf: $(BOARD_OUT)/selftest_main.o $(BOARD_OUT)/selftest.o $(BOARD_OBJECTS) $(BOARD)/board.ld
+	$(ARM)gcc $(BOARD_LINK) -T $(BOARD)/board.ld -o $@ $(filter %.o,$^)
+
+$(B)/template/template.o: $(HERE)port/template/template.c $(wildcard $(HERE)port/template/*.h) $(BOARD_HEADERS)
+	@mkdir -p $(@D)
+	$(ARM)gcc $(WARN) $(ARM_FLAGS) -c $< -o $@
+
+$(B)/template/template.elf: $(B)/template/template.o $(B)/arm/libfieldctl.a
+	$(ARM)gcc $(BOARD_LINK) -Wl,-emain -o $@ $^
+
+$(B)/selftest/paper: $(HERE)selftest/paper.c $(HERE)selftest/selftest.c $(BOARD_HEADERS)
+	@mkdir -p $(@D)
+	$(CC) $(WARN) $(SAN_FLAGS) -o $@ $(filter %.c,$^)
+
+endif

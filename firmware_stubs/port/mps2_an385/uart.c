@@ -24,6 +24,7 @@ void uart_begin(uint32_t baud)
 
 void uart_rx_irq(void)
 {
+    UART_INT(0) = UART_INT_RX; /* first: a byte that comes from here on calls again, and none is left lying */
     while (UART_STATE(0) & UART_RX_FULL) {
         rx_us = clock_us();
         uint8_t byte = (uint8_t)UART_DATA(0);
@@ -38,7 +39,6 @@ void uart_rx_irq(void)
         UART_STATE(0) = UART_RX_OVERRUN;
         BENCH.overruns++;
     }
-    UART_INT(0) = UART_INT_RX;
 }
 
 void uart_listen(bool on)
