@@ -20,6 +20,7 @@ from fieldctl.certify.talk import Talk
 from fieldctl.errors import LinkDown
 from fieldctl.keying import Keying
 from fieldctl.links.link import Link
+from fieldctl.strikes.features import SAMPLE_US
 from fieldctl.units import HostUs, TargetId
 from fieldctl.wire import frames
 from fieldctl.wire.bus import BYTE_US
@@ -29,6 +30,7 @@ from sims import pad
 from sims.air import Air, AirLink
 from sims.cell import Cell
 from sims.crystal import Crystal
+from sims.detector import Detector
 from sims.gate import Gate
 from sims.hub import Hub
 from sims.node import Node
@@ -50,11 +52,14 @@ class NodeDoor:
     def __init__(self, node: Node) -> None:
         self._node = node
         self._rng = Random("side door")
+        self._detector = Detector()
+        self._played = (0, 0)  # when the first sample of this run was taken, and how many there were
         self._words: dict[str, Callable[..., tuple[int, ...] | None]] = {
             "reboot": self._reboot,
             "power": self._power,
             "cut": self._cut,
             "touch": self._touch,
+            "pad": self._pad,
             "gate": self._edges,
             "stuck": lambda on: node.break_gate(stuck=bool(on)),
             "battery": self._battery,
@@ -78,6 +83,17 @@ class NodeDoor:
     def _touch(self) -> None:
         (_, features), *_ = pad.probe(self._rng)
         self._node.strike(features.as_ints())
+
+    def _pad(self, *samples: int) -> None:
+        now = self._node.scheduler.now_us()
+        first_us, count = self._played
+        if now > first_us + count * SAMPLE_US:
+            self._detector = Detector()
+            first_us, count = now, 0
+        self._played = first_us, count + len(samples)
+        for begin, features in self._detector.take(samples):
+            at_us = max(now, first_us + begin * SAMPLE_US)
+            self._node.scheduler.call_at(at_us, self._node.strike, features.as_ints())
 
     def _edges(self) -> tuple[int, ...]:
         self._node.settle()

@@ -253,7 +253,10 @@ def strike_full(t: Talk) -> None:
 
 def blow(t: Talk) -> tuple[list[int], int]:
     """An invented pad signal of 8 s of noise, a blow and 0.6 s of noise, in steps; and the sample of the blow."""
-    noise = [sum(t.entropy(12)) for _ in range(34_400)]  # nearly Gaussian: 12 bytes, mean 1530, deviation 256
+    drawn = t.entropy(12 * 34_400)
+    noise = [
+        sum(drawn[n : n + 12]) for n in range(0, len(drawn), 12)
+    ]  # nearly Gaussian: 12 bytes, mean 1530, deviation 256
     samples = [round((value - 1530) / 256 * NOISE_STEPS) for value in noise]
     at = 32_000
     for n in range(400):

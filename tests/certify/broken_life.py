@@ -196,6 +196,13 @@ class StrikeFull(Broken):
         """Not counted."""
 
 
+@breaks("strike-features")
+class StrikeFeatures(Broken):
+    def strike(self, features: object) -> tuple[int, int] | None:
+        peak, *others = features  # type: ignore[misc]
+        return super().strike((peak // 2, *others))
+
+
 # ---- keys -------------------------------------------------------------------------------------------------------
 
 
