@@ -26,6 +26,17 @@ def check(site: SiteDir = HERE, json: AsJson = False, touched: Targets = None) -
     ask(site, "day-check", json, _problems, touched=tuple(touched or ()))
 
 
+@day.command(epilog="Example:  fieldctl day touch --for 30")
+def touch(
+    minutes: Annotated[float, typer.Option("--for", help="For how many minutes.")] = 30.0,
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
+    """Let every pad listen for a while, so that its plate can be proved by touch before the field opens."""
+    ask(site, "day-touch", json, _listening, by=who(by), minutes=minutes)
+
+
 @day.command(
     "open",
     epilog="Example:  fieldctl day open --by Ansel --hazard 'low, with the patrol' --snow 1.9 --sweep 'Mira, nothing'",
@@ -124,8 +135,15 @@ def in_(
 
 def _problems(row: dict[str, Any]) -> None:
     print("The field is open." if row["open"] else "The field is closed.")
+    if row["touched"]:
+        print(f"Plates proved by touch: {', '.join(row['touched'])}.")
     for p in row["problems"]:
         print(f"- {p['wrong']} {p['remedy']} [{p['key']}{', may be signed for' if p['may_sign'] else ''}]")
+
+
+def _listening(row: dict[str, Any]) -> None:
+    show.lines(["every pad is asked to listen: touch each plate, then look with fieldctl day check"])
+    show.lines([f"touched so far: {', '.join(row['touched']) or 'none'}"])
 
 
 def _fresh(row: dict[str, Any]) -> None:

@@ -30,6 +30,7 @@ from fieldctl.cli.rights import phone, rights
 from fieldctl.cli.season import season
 from fieldctl.cli.site import site
 from fieldctl.cli.target import target
+from fieldctl.cli.walkin import walk_in
 from fieldctl.errors import EXIT_FAILURE, BadInput, FieldctlError
 
 PLUG_INS = "fieldctl.commands"
@@ -70,6 +71,7 @@ app.command("status", epilog="Example:  fieldctl status --watch")(status)
 app.add_typer(day, name="day")
 app.add_typer(manual, name="manual")
 app.add_typer(exercise, name="exercise")
+app.add_typer(walk_in, name="walk-in")
 app.command("debrief", epilog="Example:  fieldctl debrief x12 --html x12.html")(debrief)
 app.add_typer(all_off, name="all-off")
 app.add_typer(generation, name="generation")

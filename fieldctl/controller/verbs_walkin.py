@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import TYPE_CHECKING, Any
 
+from fieldctl.controller.conditions import conditions_of
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
 from fieldctl.controller.walkin import LEAST_S, WalkIns
 from fieldctl.drill.pick import Picks, pick
@@ -50,7 +51,7 @@ class WalkInVerbs(ExerciseVerbs):
 
     def conditions(self, picks: Picks) -> Row:
         """See `Starter`."""
-        return self._conditions(picks, "")
+        return conditions_of(self._c, picks, "")
 
     def _picked(self, plan: Drill, zone: str, seed: int) -> Picks:
         here = [c for c in self.candidates() if c.zone == zone]
@@ -101,7 +102,7 @@ class WalkInVerbs(ExerciseVerbs):
             begins_at=here.plus(micros(max(0.0, first) * 60)),
             ends_at=here.plus(micros(last * 60)),
             pause_s=pause_s,
-            limit_s=limit_min * 60,
+            limit_s=min(plan.limit_s, limit_min * 60),
             until=self._label(last),
         )
         await self._c.write(fact)
@@ -189,7 +190,7 @@ class WalkInVerbs(ExerciseVerbs):
             "all_off": self._c.all_off.state.in_force,
             "host_us": self._c.outside.clock.now(),
             "wall": self._c.outside.clock.wall(),
-            "released": [_released(self._c, fact) for fact in self._walkins.releases.values()],
+            "released": [_released(self._c, fact) for fact in self._walkins.in_force()],
             "zones": list(self._walkins.rows().values()),
         }
 

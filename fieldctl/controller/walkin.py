@@ -126,9 +126,14 @@ class WalkIns:
 
     # ---- parties ---------------------------------------------------------------------------------------------
 
+    def in_force(self) -> list[WalkInReleased]:
+        """The releases of this boot of the host, begun or not; one of an earlier boot is about to be ended."""
+        boot = self._c.outside.clock.boot
+        return [r for r in self.releases.values() if r.ends_at.boot == boot]
+
     def release_of(self, zone: str) -> WalkInReleased | None:
         """What is released in a zone, begun or not."""
-        return next((r for r in self.releases.values() if zone in r.zones), None)
+        return next((r for r in self.in_force() if zone in r.zones), None)
 
     def parties(self, zone: str) -> Iterator[Exercise]:
         """The walk-in exercises of a zone that are still in mind, oldest first."""
@@ -184,7 +189,6 @@ class WalkIns:
         plan = replace(plan, limit_s=min(plan.limit_s, release.limit_s, left_s))
         self._c.exercise_count += 1
         name = f"x{self._c.exercise_count}"
-        self._starting[zone] = name
         fact = ExerciseStarted(
             exercise=name,
             drill=plan.name,
@@ -196,6 +200,7 @@ class WalkIns:
             start=Stamp(here.plus(micros(START_IN_S)), 0),
             conditions={**self._starter.conditions(picks), "walk_in": release.release, "zone": zone, "via": via},
         )
+        self._starting[zone] = name
         self._c.pen.write(fact)
         return Pressed("started", zone, name)
 
@@ -240,7 +245,7 @@ class WalkIns:
             "state": state,
             "begins_us": None if release is None else release.begins_at.us,
             "ends_us": None if release is None else release.ends_at.us,
-            "limit_s": running.drill.limit_s if running is not None else release.limit_s if release else None,
+            "limit_s": self._limit_s(release, running),
             "free_us": None if free is None else free.us,
             "exercise": None if running is None else running.id,
             "zero_us": None if running is None or running.times is None else running.times.host(here.boot, 0),
@@ -249,6 +254,15 @@ class WalkIns:
             "over_us": None if over is None else over.us,
             "others": any(e.drill.sends and e is not running for e in self._c.exercises.running()),
         }
+
+    def _limit_s(self, release: WalkInReleased | None, running: Exercise | None) -> float | None:
+        """How long the party that is out may last, or the next one; in whole minutes while none is out."""
+        if running is not None:
+            return running.drill.limit_s
+        if release is None:
+            return None
+        left_s = seconds(release.ends_at - self._c.outside.here())
+        return min(release.limit_s, max(0.0, left_s // 60 * 60))
 
 
 def part_of(exercise: Exercise) -> tuple[str, str] | None:

@@ -66,7 +66,7 @@ async def _day(request: Request) -> Response:
         in_charge=snapshot.person(c, c.day.in_charge) or "",
         fresh=c.day.fresh_left(c.site),
         closed_with=[words_of_key(house, words.words(language_of(request)), key) for key in c.day.closed_with],
-        found=await said(house, words.words(language_of(request)), who.person, Choices()),
+        found=await said(house, words.words(language_of(request)), who.person, Choices(signed=who.name)),
         running=[(e.id, e.drill.title) for e in c.exercises.running()],
         snow_m=c.day.snow_m,
         danger=DANGER,

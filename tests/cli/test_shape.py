@@ -14,7 +14,7 @@ EXPECTED = [
     "all-off", "all-off release",
     "assessment candidates", "assessment decide", "assessment list", "assessment show", "assessment sign",
     "assessment tick", "bridge", "broker config", "certify",
-    "day check", "day close", "day open", "day renewed", "debrief",
+    "day check", "day close", "day open", "day renewed", "day touch", "debrief",
     "doctor", "drill check", "drill list", "drill preview", "exercise answer", "exercise call", "exercise check",
     "exercise correct", "exercise list", "exercise reopen", "exercise resume", "exercise show", "exercise split",
     "exercise start", "exercise stop", "generation raise", "ledger export", "ledger replay", "ledger verify", "links",
@@ -24,6 +24,7 @@ EXPECTED = [
     "rights code", "rights give", "rights list", "rights take", "season",
     "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
     "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
+    "walk-in end", "walk-in release", "walk-in start", "walk-in status", "walk-in stop",
 ]  # fmt: skip
 NO_SITE = ("site new",)  # which names the folder that it makes
 

@@ -288,7 +288,9 @@ def test_after_a_reboot_of_the_host_the_release_has_ended() -> None:
         await released(made)
         await made.kill()
         made.world.clock.begin_boot(60_000_000)
-        made.begin()
+        life = made.begin()
+        await life.controller.ready.wait()
+        assert (await ask(made, "walkin-status"))["zones"] == [], "before the first beat, too"
         await asyncio.sleep(6)
         assert (await ask(made, "walkin-status"))["released"] == []
         await refused(made, "walkin-start", zone="upper")

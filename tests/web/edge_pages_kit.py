@@ -52,7 +52,8 @@ class Node:
     @property
     def text(self) -> str:
         """Everything that a person reads in it."""
-        return " ".join([self.said, *(child.text for child in self.children if "hidden" not in child.attrs)]).strip()
+        seen = [c for c in self.children if "hidden" not in c.attrs and c.tag != "script"]
+        return " ".join([self.said, *(child.text for child in seen)]).strip()
 
 
 class _Reader(HTMLParser):

@@ -234,6 +234,7 @@ def test_a_running_exercise_stands_in_the_way_of_closing_and_is_stopped_from_her
         row = await w.ok("exercise-start", drill="one", searchers=["Jon"])
         page = await w.page("/day")
         assert page.one("button", data_stop=row["exercise"]).text == "Stop it"
+        assert "not signed" not in page.text, "the press below signs"
         assert f"Exercise {row['exercise']} still goes on." in page.one("ul", data_part="lines").text
         form = page.one("form", id="closing")
         given, _ = walk(form)

@@ -46,7 +46,7 @@ def test_anybody_starts_a_party_and_sees_what_it_found_only_at_its_end() -> None
         assert shown(zone)
         assert not shown(section(page, "lower"))
         assert "One burial (invented)" in zone.text
-        assert "It ends by itself after 20 min." in zone.text
+        assert "It ends by itself after 15 min." in zone.text
         start = zone.one("fc-hold", data_part="start")
         assert (shown(start), start.attrs["ms"]) == (True, "700")
         answer = await w.ok("walkin-start", zone="upper")

@@ -83,6 +83,7 @@ function sign(keys) {
     const line = found.lines.find((one) => one.key === key);
     if (line?.may_sign) signed.set(key, line.wrong);
   }
+  part("said").textContent = "";
   look();
 }
 
@@ -104,6 +105,7 @@ form.addEventListener("click", async ({ target }) => {
   else if (unitIn) await tell(order("manual-in", { unit: unitIn, seen_off: true }), () => location.reload());
 });
 form.addEventListener("input", () => {
+  if (part("said")) part("said").textContent = "";
   const heard = form.querySelector("[data-heard]");
   if (heard) (part("swept") ?? part("walked")).hidden = !heard.checked;
   if (heard && !heard.checked) form.querySelectorAll("[name=heard_sending]").forEach((box) => { box.checked = false; });
