@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from fieldctl.debrief.corrected import corrections_told, strikes_of
-from fieldctl.debrief.gaps import controller_gaps, lost_us, signal_gaps
+from fieldctl.debrief.gaps import controller_gaps, heard_of, lost_us, signal_gaps
 from fieldctl.debrief.model import Away, BurialDebrief, Debrief, Judge, Where
 from fieldctl.debrief.oddities import anomalies_of, missing_of
 from fieldctl.debrief.past import Past, before_of, past_of, usual_of
@@ -68,7 +68,7 @@ def debrief(
 
         probe_line = probe_line_of(reading)
     strikes = strikes_of(reading)
-    gaps = sorted((*dark, *(g for b in drill.burials for g in signal_gaps(reading, b.name))), key=_gap_key)
+    gaps = sorted((*dark, *(g for b in drill.burials for g in signal_gaps(reading, b.name, dark))), key=_gap_key)
     scene = drill.scene
     return Debrief(
         exercise=exercise,
@@ -113,7 +113,7 @@ def past(site: Site, drill: Drill, facts: Sequence[Fact]) -> tuple[Past, ...]:
 def _burial(site: Site, reading: Reading, burial: Burial, dark: Sequence[Away]) -> BurialDebrief:
     result = reading.result.burial(burial.name)
     marks = marks_of(reading, burial)
-    gaps = (*dark, *signal_gaps(reading, burial.name))
+    gaps = (*dark, *signal_gaps(reading, burial.name, dark))
     finds = [
         (b.burial, b.find.moment.at_us)
         for b in reading.result.burials
@@ -136,7 +136,7 @@ def _burial(site: Site, reading: Reading, burial: Burial, dark: Sequence[Away]) 
         sends=burial.signal.kind != "never",
         level=burial.level,
         find_by=burial.find,
-        sent=result.sent,
+        sent=heard_of(result.sent, dark),
         marks=marks,
         stretches=stretches_of(reading, burial, marks, gaps, finds),
         found=found,

@@ -200,7 +200,8 @@ def _burial(axes: Axes, block: _Block, top: float, words: Words, per_in: float) 
     y = band + BAND_IN + 0.55 * SIGNAL_IN
     for began, ended in b.sent:
         until = last if ended is None else ended / PER_MIN
-        axes.plot([began / PER_MIN, until], [y, y], color=INK, lw=4.0, solid_capstyle="butt", zorder=4)
+        thin: Any = {"lw": 1.6, "ls": (0, (2, 2))} if ended is None else {"lw": 4.0, "solid_capstyle": "butt"}
+        axes.plot([began / PER_MIN, until], [y, y], color=INK, zorder=4, **thin)
 
 
 def _stretch(axes: Axes, s: Stretch, band: float, words: Words, per_in: float) -> None:
@@ -305,6 +306,8 @@ def _legend(d: Debrief, words: Words) -> list[tuple[Any, str]]:
         rows.append(line("figure.tapped", marker="|", ms=9, mew=1.8))
     if any(b.sent for b in d.burials):
         rows.append(line("figure.sends", ls="-", lw=4.0))
+    if any(until is None for b in d.burials for _, until in b.sent):
+        rows.append(line("figure.sends-open", ls=(0, (2, 2)), lw=1.6))
     shades = (("technical", "xx"), ("stopped", "xx"), ("dark", ""))
     for kind, hatch in shades:
         if any(g.kind == kind for g in d.gaps):

@@ -6,7 +6,7 @@ a reboot of the host, it is a technical gap: nothing sends until a person lets t
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from fieldctl.debrief.model import Away
 from fieldctl.debrief.reading import Reading
@@ -23,15 +23,40 @@ from fieldctl.events import (
 _WHYS = ("found", "stopped", "all-off", "limit", "ran-out")
 
 
-def signal_gaps(reading: Reading, burial: str) -> tuple[Away, ...]:
-    """When a burial's signal was away between its first moment and its find (or the end)."""
+def ends_of(sent: Sequence[tuple[int, int | None]], dark: Sequence[Away]) -> list[int | None]:
+    """Until when each stretch of sending lasted; None where nobody knows.
+
+    Nobody hears a signal end while the controller is away. It ran out by itself within a technical gap, so that it was
+    away at the gap's end at the latest: nothing sends before a person lets the exercise go on.
+    """
+    ends: list[int | None] = []
+    for i, (began, ended) in enumerate(sent):
+        until = sent[i + 1][0] if i + 1 < len(sent) else None
+        if ended is None and until is not None:
+            cut = [g.until_us for g in dark if g.kind == "technical" and g.until_us is not None]
+            ended = max((at for at in cut if began <= at <= until), default=None)
+        ends.append(ended)
+    return ends
+
+
+def heard_of(sent: Sequence[tuple[int, int | None]], dark: Sequence[Away]) -> tuple[tuple[int, int | None], ...]:
+    """The stretches of sending, each as long as somebody heard it: one that ran out in a technical gap until that."""
+    rows = []
+    for (began, ended), known in zip(sent, ends_of(sent, dark), strict=True):
+        cut = next((g.from_us for g in dark if ended is None and known is not None and g.until_us == known), None)
+        rows.append((began, ended if cut is None else max(began, cut)))
+    return tuple(rows)
+
+
+def signal_gaps(reading: Reading, burial: str, dark: Sequence[Away]) -> tuple[Away, ...]:
+    """When a burial's signal was away between its first moment and its find (or the end); `dark`: controller_gaps."""
     result = reading.result.burial(burial)
     whys = {(f.grant, reading.since(f.at)): f.why for f in reading.all_of(SignalOff) if f.burial == burial}
     find = None if result.find is None else result.find.moment
     until = reading.length_us if find is None else find.at_us
     rows: list[Away] = []
     covered: int | None = None  # until when the signal is known to have been on
-    for began, ended in result.sent:
+    for (began, _), ended in zip(result.sent, ends_of(result.sent, dark), strict=True):
         if covered is not None and began > covered and (until is None or began <= until):
             rows.append(_signal(burial, covered, began, whys))
         if ended is None:
@@ -49,7 +74,7 @@ def signal_gaps(reading: Reading, burial: str) -> tuple[Away, ...]:
 def _signal(burial: str, from_us: int, until_us: int | None, whys: dict[tuple[int, int | None], str]) -> Away:
     found = sorted(why for (_, at), why in whys.items() if at == from_us)
     why = found[0] if found else ""
-    reason = said(f"why.{why}") if why in _WHYS else said("why.other", why=why or "?")
+    reason = said(f"why.{why}") if why in _WHYS else said("why.other", why=why) if why else said("why.ran-out")
     if until_us is None:
         text = said("gap.signal-open", burial=burial, first=clock(from_us), why=reason)
     else:

@@ -160,7 +160,7 @@ class BurialDebrief:
     sends: bool
     level: int
     find_by: str
-    sent: tuple[tuple[int, int | None], ...]
+    sent: tuple[tuple[int, int | None], ...]  # as long as somebody heard; None: no end is known
     marks: tuple[Mark, ...]
     stretches: tuple[Stretch, ...]
     found: Mark | None
