@@ -18,6 +18,9 @@ demo = typer.Typer(
 )
 sim = typer.Typer(help="Shake the simulated field.", no_args_is_help=True)
 
+Targets = Annotated[
+    str, typer.Option("--targets", metavar="KIND", help="python, or c: the firmware's core, compiled here.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")]
 
 
@@ -27,22 +30,24 @@ def run_demo(
     json: AsJson = False,
     seed: Annotated[int, typer.Option(help="Draws the field and the searcher.")] = 1,
     keep: Annotated[Path | None, typer.Option(help="Keep the site's folder here: a new or empty one.")] = None,
+    targets: Targets = "python",
 ) -> None:
     """Three burials, one switched on by the first find, all keep sending; then all off and the result."""
     from sims.demo import main
 
-    raise typer.Exit(main(seed=seed, headless=headless, as_json=json, keep=keep))
+    raise typer.Exit(main(seed=seed, headless=headless, as_json=json, keep=keep, targets=targets))
 
 
 @sim.command()
 def faults(
     seeds: Annotated[str, typer.Option(help="Which seeds, as FROM:TO.")] = "0:300",
     json: AsJson = False,
+    targets: Targets = "python",
 ) -> None:
     """The real controller against the simulated mountain in virtual time: damage first, calm after."""
     from sims.report import main
 
-    raise typer.Exit(main(seeds, as_json=json))
+    raise typer.Exit(main(seeds, as_json=json, targets=targets))
 
 
 @sim.command()

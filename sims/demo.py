@@ -27,6 +27,7 @@ from fieldctl.errors import EXIT_FAILURE, EXIT_OK, FieldctlError, Unreachable
 from fieldctl.units import PersonId, TargetId
 from sims import demo_result
 from sims.broker import Broker, start_broker
+from sims.targets import maker
 
 DRILL = "demo"
 SEARCHER = "Mira"
@@ -83,11 +84,16 @@ class Demo:
         self.strikes += [e.fact for e in entries if isinstance(e.fact, StrikeRecorded) and not e.known]
 
 
-def main(*, seed: int, headless: bool, as_json: bool, keep: Path | None) -> int:
+def main(*, seed: int, headless: bool, as_json: bool, keep: Path | None, targets: str = "python") -> int:
     """Run the demo; 0 only when everything that it promises held. What failed is on stderr."""
+    try:
+        maker(targets)
+    except FieldctlError as error:
+        _said(str(error))
+        return error.exit_code
     folder = keep or Path(tempfile.mkdtemp(prefix="fieldctl-demo-"))
     try:
-        row = asyncio.run(_until_told(_run(folder, seed, _view(headless, as_json))))
+        row = asyncio.run(_until_told(_run(folder, seed, _view(headless, as_json), targets)))
     except FieldctlError as error:
         _said(str(error))
         return EXIT_FAILURE
@@ -125,7 +131,7 @@ async def _until_told(work: Coroutine[Any, Any, dict[str, Any]]) -> dict[str, An
         return None
 
 
-async def _run(folder: Path, seed: int, view: Any) -> dict[str, Any]:
+async def _run(folder: Path, seed: int, view: Any, targets: str) -> dict[str, Any]:
     from fieldctl.cli.outside import make_key, read_key
     from fieldctl.ledger.store import Ledger
     from fieldctl.site.files import load_site
@@ -145,7 +151,7 @@ async def _run(folder: Path, seed: int, view: Any) -> dict[str, Any]:
     broker = await start_broker(site.name, mqtt)
     truth = folder / "truth.json"
     try:
-        async with _mountain(seed, key, site.name, serial, mqtt, picks, broker, truth) as port:
+        async with _mountain(seed, key, site.name, serial, mqtt, picks, broker, truth, targets) as port:
             outside = _outside(folder, site, key, port, broker)
             with Ledger.open(folder / "ledger.sqlite", inline=False, who="fieldctl demo") as ledger:
                 _provision(ledger, outside, serial, mqtt)
@@ -173,6 +179,7 @@ async def _mountain(
     picks: dict[str, str],
     broker: Broker,
     truth: Path,
+    targets: str,
 ) -> AsyncIterator[str]:
     """The targets' process; gives the bus's path, and ends it with its truth written."""
     logins = {}
@@ -187,6 +194,7 @@ async def _mountain(
         }
     order = {
         "seed": seed,
+        "targets": targets,
         "site_key": key.hex(),
         "site": site,
         "serial": serial,

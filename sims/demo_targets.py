@@ -25,6 +25,7 @@ from sims.hub import Hub
 from sims.node import Node
 from sims.ptybus import PtyBus, RealScheduler, raw_us, run_precisely
 from sims.storage import Storage
+from sims.targets import maker
 
 SECRET = b"invented secret."
 WALK_S = (8.5, 11.0)  # an invented searcher is quick, so that the demo takes about 40 s
@@ -73,10 +74,11 @@ async def _mountain(order: dict[str, Any]) -> None:
     scheduler = RealScheduler()
     keys = Keys(bytes.fromhex(order["site_key"]))
     hub = Hub(scheduler, rng=Random(f"hub {order['seed']}"))
+    make = maker(order["targets"])
     nodes: dict[str, Node] = {}
     for target in (*order["serial"], *order["mqtt"]):
         storage = Storage(b"invd" + bytes.fromhex(target), SECRET, keys.of(TargetId(target), 1))
-        nodes[target] = Node(scheduler, Random(f"node {target} {order['seed']}"), storage)
+        nodes[target] = make(scheduler, Random(f"node {target} {order['seed']}"), storage)
     for target in order["serial"]:
         hub.attach(nodes[target])
     radios = []

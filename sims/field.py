@@ -28,6 +28,7 @@ from sims.hub import Hub, HubLink
 from sims.network import Network
 from sims.node import Node
 from sims.storage import Storage
+from sims.targets import maker
 from sims.world import World
 
 SITE_KEY = b"an invented key."
@@ -195,7 +196,9 @@ class Field:
         return not isinstance(opened, FieldctlError)
 
 
-def make_field(world: World, network: Network, *, serial: int, air: int, grant_s: int, folder: Path) -> Field:
+def make_field(
+    world: World, network: Network, *, serial: int, air: int, grant_s: int, folder: Path, targets: str = "python"
+) -> Field:
     """A field with so many targets on a bus and over the air, each with keys of the site, and added to its ledger."""
     hub = Hub(world, network, rng=world.rng("hub"))
     broker = Air(world, network, world.rng("air"))
@@ -215,10 +218,11 @@ def make_field(world: World, network: Network, *, serial: int, air: int, grant_s
         polling=Polling(1.0, 0.1, 0.2),
     )
     keys = Keys(SITE_KEY)
-    nodes = {}
+    make = maker(targets)
+    nodes: dict[TargetId, Node] = {}
     for i, target in enumerate(ids):
         storage = Storage(b"invd" + bytes.fromhex(target), SECRET, keys.of(target, 1))
-        node = Node(world, world.rng(f"node {target}"), storage)
+        node = make(world, world.rng(f"node {target}"), storage)
         (hub if i < serial else broker).attach(node)
         nodes[target] = node
     ledger = Ledger.open(":memory:", inline=True, durable=False, clock=world.clock.now)

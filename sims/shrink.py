@@ -13,10 +13,10 @@ from sims.swarm import run
 TRIES_MOST = 60
 
 
-def shrink(seed: int, change: Callable[[Field], None] | None = None) -> str:
+def shrink(seed: int, change: Callable[[Field], None] | None = None, *, targets: str = "python") -> str:
     """The shortest plan found that still breaks what the seed broke, as text; says so when it no longer breaks."""
     plan = draw(seed)
-    broken = {name for name, _ in run(plan, change=change).broken}
+    broken = {name for name, _ in run(plan, change=change, targets=targets).broken}
     if not broken:
         return f"seed {seed}: nothing is broken"
     tries = 0
@@ -25,13 +25,13 @@ def shrink(seed: int, change: Callable[[Field], None] | None = None) -> str:
         better = False
         for smaller in _smaller(plan):
             tries += 1
-            still = {name for name, _ in run(smaller, change=change).broken}
+            still = {name for name, _ in run(smaller, change=change, targets=targets).broken}
             if still & broken:
                 plan, better = smaller, True
                 break
             if tries >= TRIES_MOST:
                 break
-    found = run(plan, change=change).broken
+    found = run(plan, change=change, targets=targets).broken
     return "\n".join([as_script(plan), *(f"# breaks: {name}: {detail}" for name, detail in found[:5])])
 
 

@@ -57,12 +57,20 @@ def _drills() -> Any:
     return drills_folder()
 
 
-def run(plan: Plan, *, change: Callable[[Field], None] | None = None) -> Outcome:
+def run(plan: Plan, *, change: Callable[[Field], None] | None = None, targets: str = "python") -> Outcome:
     """Carry out a plan once; `change` may alter the field before it begins (for planted bugs)."""
     out = Outcome(plan.seed)
     with World(plan.seed) as world:
         network = Network(world.rng("network"))
-        made = make_field(world, network, serial=plan.serial, air=plan.air, grant_s=plan.grant_s, folder=_drills())
+        made = make_field(
+            world,
+            network,
+            serial=plan.serial,
+            air=plan.air,
+            grant_s=plan.grant_s,
+            folder=_drills(),
+            targets=targets,
+        )
         if change is not None:
             change(made)
         checkers = [cls(made) for cls in CHECKERS]
@@ -285,7 +293,7 @@ class _Script:
 
         field = self._field
         storage = Storage(b"twin" + bytes.fromhex(node.target), SECRET, Keys(SITE_KEY).of(node.target, 1))
-        other = Node(field.world, field.world.rng(f"twin {node.target}"), storage)
+        other = type(node)(field.world, field.world.rng(f"twin {node.target}"), storage)
         field.hub.attach(other)
         node.has_twin = True  # type: ignore[attr-defined]
         return True
@@ -315,16 +323,20 @@ _HAPPENINGS = {kind: getattr(_Script, kind.replace("-", "_")) for kind in EVENTS
 # ---- many seeds ---------------------------------------------------------------------------------------------
 
 
-def twice(seed: int) -> tuple[Outcome, bool]:
+def twice(seed: int, targets: str = "python") -> tuple[Outcome, bool]:
     """A seed run twice: its outcome, and whether both left the same trace."""
     logging.getLogger("fieldctl").setLevel(logging.CRITICAL)  # a full disk is part of the play
     plan = draw(seed)
-    first, second = run(plan), run(plan)
+    first, second = run(plan, targets=targets), run(plan, targets=targets)
     return first, first.trace == second.trace
 
 
 def run_faults(
-    seeds: range, *, workers: int = WORKERS, progress: Callable[[int, int], None] | None = None
+    seeds: range,
+    *,
+    workers: int = WORKERS,
+    progress: Callable[[int, int], None] | None = None,
+    targets: str = "python",
 ) -> dict[str, Any]:
     """All seeds, each twice; a JSON-able answer with what broke, what really struck and whether traces repeat."""
     broken: list[dict[str, Any]] = []
@@ -334,7 +346,9 @@ def run_faults(
     same = True
     seen_any = False
     with ProcessPoolExecutor(max_workers=workers) as pool:
-        for done, (outcome, repeats) in enumerate(pool.map(twice, seeds, chunksize=4), start=1):
+        for done, (outcome, repeats) in enumerate(
+            pool.map(functools.partial(twice, targets=targets), seeds, chunksize=4), start=1
+        ):
             struck.update(outcome.struck)
             lost += outcome.lost_strikes
             strikes += outcome.strikes

@@ -1,0 +1,23 @@
+"""Which end a simulated target has: the Python one, or the firmware's core compiled for this machine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fieldctl.errors import BadInput
+from sims.node import Node
+
+KINDS = ("python", "c")
+
+
+def maker(kind: str) -> Callable[..., Node]:
+    """The class of targets of a kind; BadInput for a kind that there is not, Unreachable where C cannot be built."""
+    if kind == "python":
+        return Node
+    if kind != "c":
+        raise BadInput(f"{kind!r} is no kind of target.", expected=" or ".join(KINDS), remedy="Name one of them.")
+    from sims import ccore
+    from sims.cnode import CNode
+
+    ccore.load()
+    return CNode
