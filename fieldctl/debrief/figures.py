@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+SCREEN_IN = 7.6  # on a screen 1920 px wide the smallest words are then 35 px high
 LEFT_IN, RIGHT_IN, RIGHT_ALIVE_IN = 0.12, 0.12, 0.5
 HEAD_IN, LEVEL_IN, MARK_IN, BAND_IN, SIGNAL_IN, BETWEEN_IN = 0.25, 0.19, 0.08, 0.30, 0.22, 0.14
 TITLE_IN, AXIS_IN, ROW_IN, TOP_IN = 0.34, 0.46, 0.198, 0.06
@@ -66,10 +67,12 @@ class _Block:
         return HEAD_IN + self.levels * LEVEL_IN + MARK_IN + BAND_IN + SIGNAL_IN + BETWEEN_IN
 
 
-def timeline_figure(d: Debrief, words: Words = ENGLISH) -> Picture:
-    """The time line; deterministic, the same debrief gives the same bytes."""
+def timeline_figure(d: Debrief, words: Words = ENGLISH, *, wide: bool = False) -> Picture:
+    """The time line; `wide` for a screen that many look at. Deterministic, the same debrief gives the same bytes."""
     title = in_words(said("figure.timeline", title=d.title), words)
-    return picture(lambda: _draw(d, words, title), title, timeline_in_words(d, words), "timeline")
+    return picture(
+        lambda: _draw(d, words, title, SCREEN_IN if wide else WIDTH_IN), title, timeline_in_words(d, words), "timeline"
+    )
 
 
 def shows_alive(d: Debrief) -> bool:
@@ -91,24 +94,25 @@ def first_min(d: Debrief) -> float:
     return min([0.0, *(m.at_us / PER_MIN for b in d.burials for m in b.marks)]) - 0.005 * last_min(d)
 
 
-def _draw(d: Debrief, words: Words, title: str) -> Figure:
+def _draw(d: Debrief, words: Words, title: str, across_in: float) -> Figure:
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
     right_in = RIGHT_ALIVE_IN if shows_alive(d) else RIGHT_IN
-    wide_in = WIDTH_IN - LEFT_IN - right_in
+    wide_in = across_in - LEFT_IN - right_in
     first, last = first_min(d), last_min(d)
     per_in = (last - first) / wide_in
     blocks = [_block(b, words, first, last, per_in) for b in d.burials]
     ten_in = TEN_IN if shows_alive(d) else 0.0
     axes_in = TOP_IN + ten_in + sum(b.high_in for b in blocks)
     handles = _legend(d, words)
-    legend_in = ROW_IN * len(handles) + 0.1
-    lines = _wrapped(title)
+    columns = 1 if across_in == WIDTH_IN else 2
+    legend_in = ROW_IN * -(-len(handles) // columns) + 0.1
+    lines = _wrapped(title, round(36 * across_in / WIDTH_IN))
     title_in = TITLE_IN + 0.2 * (len(lines) - 1)
     high = title_in + axes_in + AXIS_IN + legend_in
-    figure = Figure(figsize=(WIDTH_IN, high), facecolor="white", dpi=DPI)
-    axes = figure.add_axes((LEFT_IN / WIDTH_IN, (legend_in + AXIS_IN) / high, wide_in / WIDTH_IN, axes_in / high))
+    figure = Figure(figsize=(across_in, high), facecolor="white", dpi=DPI)
+    axes = figure.add_axes((LEFT_IN / across_in, (legend_in + AXIS_IN) / high, wide_in / across_in, axes_in / high))
     axes.set_xlim(first, last)
     axes.set_ylim(axes_in, 0)
     axes.set_yticks([])
@@ -138,14 +142,15 @@ def _draw(d: Debrief, words: Words, title: str) -> Figure:
             handlelength=2.0,
             labelspacing=0.35,
             borderaxespad=0.2,
+            ncols=columns,
         )
     return figure
 
 
-def _wrapped(title: str) -> list[str]:
+def _wrapped(title: str, letters: int) -> list[str]:
     import textwrap
 
-    return textwrap.wrap(title, 36) or [""]
+    return textwrap.wrap(title, letters) or [""]
 
 
 def _block(b: BurialDebrief, words: Words, first: float, last: float, per_in: float) -> _Block:
@@ -217,7 +222,7 @@ def _stretch(axes: Axes, s: Stretch, band: float, words: Words, per_in: float) -
         white = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
         at = (x + wide / 2, band + BAND_IN / 2)
         bold = "bold" if s.kind == "noticing" else "normal"
-        axes.text(*at, text, size=FONT_PT - 1, weight=bold, color=INK, ha="center", va="center", bbox=white, zorder=4)
+        axes.text(*at, text, size=FONT_PT - 0.5, weight=bold, color=INK, ha="center", va="center", bbox=white, zorder=4)
 
 
 def _mark(axes: Axes, b: BurialDebrief, mark: Mark, band: float) -> None:
@@ -268,8 +273,8 @@ def _alive(axes: Axes, d: Debrief, words: Words) -> None:
     behind.plot(minutes, 100 * at.alive, color="#0072B2", lw=2.0, ls=(0, (6, 2)), zorder=0.6)
     behind.set_ylim(0, 108)
     behind.set_yticks([0, 25, 50, 75, 100])
-    behind.tick_params(labelsize=FONT_PT - 1, pad=1)
-    behind.set_ylabel(in_words(said("figure.alive", study=d.survival.study), words), size=FONT_PT - 1, labelpad=1)
+    behind.tick_params(labelsize=FONT_PT - 0.5, pad=1)
+    behind.set_ylabel(in_words(said("figure.alive"), words), size=FONT_PT - 0.5, labelpad=1)
     for side in ("top", "left"):
         behind.spines[side].set_visible(False)
     for minute, key in ((TEN_MIN, "figure.ten"), (FIFTEEN_MIN, "figure.fifteen")):
@@ -277,7 +282,7 @@ def _alive(axes: Axes, d: Debrief, words: Words) -> None:
         white = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
         y = TOP_IN + TEN_IN / 2
         axes.text(
-            minute, y, in_words(said(key), words), size=FONT_PT - 1, ha="center", va="center", color=INK, bbox=white
+            minute, y, in_words(said(key), words), size=FONT_PT - 0.5, ha="center", va="center", color=INK, bbox=white
         )
 
 
@@ -315,7 +320,8 @@ def _legend(d: Debrief, words: Words) -> list[tuple[Any, str]]:
             rows.append((patch, in_words(said(f"figure.{kind}"), words)))
     if d.end_shown_us is not None:
         rows.append(line("figure.end", ls=(0, (1, 1.5)), lw=1.2))
-    if shows_alive(d):
-        rows.append(line("figure.alive-short", ls=(0, (6, 2)), lw=2.0, color="#0072B2"))
+    if d.survival is not None and shows_alive(d):
+        curve = Line2D([], [], ls=(0, (6, 2)), lw=2.0, color="#0072B2")
+        rows.append((curve, in_words(said("figure.alive-short", study=d.survival.study), words)))
         rows.append(line("figure.ten-long", ls=(0, (4, 2)), lw=1.1, color=MUTED))
     return rows

@@ -37,25 +37,29 @@ STRIKES_SHOWN = 12  # of one burial: more would leave the sheet, and all are in 
 Row = dict[str, Any]
 
 
-def figures(d: Debrief, words: Words = ENGLISH, audience: Audience = "crew") -> dict[str, Picture]:
-    """Both figures as that audience may see them."""
+def figures(
+    d: Debrief, words: Words = ENGLISH, audience: Audience = "crew", *, screen: bool = False
+) -> dict[str, Picture]:
+    """Both figures as that audience may see them; `screen`: for one that many look at from afar."""
     from fieldctl.debrief.figures import timeline_figure
     from fieldctl.debrief.map_figure import map_figure
 
     shown = for_audience(d, audience)
-    drawn = {"timeline": timeline_figure(shown, words)}
+    drawn = {"timeline": timeline_figure(shown, words, wide=screen)}
     ground = map_figure(shown, words)
     return drawn if ground is None else {**drawn, "map": ground}
 
 
-def page_fragment(d: Debrief, words: Words = ENGLISH, audience: Audience = "crew", *, language: str = "en") -> str:
-    """The debrief as HTML without a page round it."""
-    return _environment().get_template("debrief.html").render(_context(d, words, audience, language))
+def page_fragment(
+    d: Debrief, words: Words = ENGLISH, audience: Audience = "crew", *, language: str = "en", screen: bool = False
+) -> str:
+    """The debrief as HTML without a page round it; `screen`: large, for a group that stands five metres away."""
+    return _environment().get_template("debrief.html").render(_context(d, words, audience, language, screen))
 
 
 def sheet(d: Debrief, words: Words = ENGLISH, audience: Audience = "crew", *, language: str = "en") -> str:
     """The debrief as one file that stands alone."""
-    return _environment().get_template("sheet.html").render(_context(d, words, audience, language))
+    return _environment().get_template("sheet.html").render(_context(d, words, audience, language, screen=False))
 
 
 @cache
@@ -77,11 +81,11 @@ def _environment() -> Environment:
     )
 
 
-def _context(d: Debrief, words: Words, audience: Audience, language: str) -> Row:
+def _context(d: Debrief, words: Words, audience: Audience, language: str, screen: bool) -> Row:
     from markupsafe import Markup
 
     d = for_audience(d, audience)
-    drawn = figures(d, words)
+    drawn = figures(d, words, screen=screen)
 
     def t(what: str | Said, **values: object) -> str:
         return in_words(said(what, **values) if isinstance(what, str) else what, words)
@@ -90,6 +94,7 @@ def _context(d: Debrief, words: Words, audience: Audience, language: str) -> Row
         "t": t,
         "d": d,
         "language": language,
+        "screen": screen,
         "style": Markup(style()),
         "head": _head(d, words),
         "touches": [t(touch.text) for b in d.burials for touch in b.touches],
