@@ -32,6 +32,7 @@ from sims.board_bench import MAGIC, Bench, Label
 QEMU = "qemu-system-arm"
 COMPILER = "arm-none-eabi-gcc"
 SOURCES = Path(__file__).resolve().parent.parent / "firmware_stubs"
+MAKEFILES = ("-f", "Makefile", "-f", "port/mps2_an385/board.mk")
 IMAGE = "build/mps2_an385/target.elf"
 BUILD_WITHIN_S = 120.0
 BEGINS_WITHIN_S = 10.0
@@ -54,6 +55,7 @@ async def build_image(goal: str = "board", image: str = IMAGE) -> Path:
         "-s",
         "-C",
         str(SOURCES),
+        *MAKEFILES,
         goal,
         stdin=asyncio.subprocess.DEVNULL,
         stdout=asyncio.subprocess.PIPE,

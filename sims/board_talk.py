@@ -77,6 +77,7 @@ class BoardTalk:
     async def open(self) -> Counters:
         """Begin the conversation."""
         session = self._talking
+        session.reopen("begun anew")
         answer = await self._take(session.open(secrets.token_bytes(messages.NONCE_BYTES), raw_us()))
         assert isinstance(answer, Counters)
         return answer
@@ -85,7 +86,7 @@ class BoardTalk:
         """Ask as the bus does: its status or its oldest strike."""
         return await self._take(self._talking.token(raw_us()))
 
-    async def order(self, message: Message) -> Any:
+    async def order(self, message: Message, within_s: float = ANSWERS_WITHIN_S) -> Any:
         """An order or a question, and its answer."""
         session = self._talking
         self._handle += 1
@@ -93,7 +94,7 @@ class BoardTalk:
         payload = session.pull(raw_us())
         assert payload is not None
         self.last = payload
-        return await self._take(payload)
+        return await self._take(payload, within_s)
 
     async def greeting(self) -> Any:
         """Who it is."""
@@ -108,8 +109,8 @@ class BoardTalk:
         assert self._session is not None, "it has no keys yet"
         return self._session
 
-    async def _take(self, payload: bytes) -> Message:
-        env = envelope.read(await self.say(payload))
+    async def _take(self, payload: bytes, within_s: float = ANSWERS_WITHIN_S) -> Message:
+        env = envelope.read(await self.say(payload, within_s))
         assert env is not None
         taken = self._talking.take(env, raw_us())
         assert taken is not None, dict(self._talking.lost)

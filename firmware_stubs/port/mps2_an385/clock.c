@@ -9,8 +9,7 @@ static uint64_t us;
 static uint32_t last; /* the counter at the last reading, */
 static uint32_t rest; /* and the cycles since the last whole microsecond */
 
-void clock_wake_irq(void);
-void clock_wrap_irq(void);
+void clock_irq(void);
 
 void clock_begin(void)
 {
@@ -37,28 +36,23 @@ uint64_t clock_us(void)
     return read;
 }
 
-/* Once in 171 s, in case that nobody else has read the clock. */
-void clock_wrap_irq(void)
-{
-    DUAL1_INTCLR = 1;
-    (void)clock_us();
-}
-
 void clock_wake_at(uint64_t at_us)
 {
     uint64_t now = clock_us();
     uint64_t left = at_us > now ? at_us - now : 1;
-    uint32_t cycles = (left > LONGEST_SLEEP_US ? LONGEST_SLEEP_US : (uint32_t)left) * CYCLES_PER_US;
-    TIMER0_CTRL = 0;
-    TIMER0_RELOAD = cycles;
-    TIMER0_VALUE = cycles;
-    TIMER0_INTCLEAR = 1;
-    TIMER0_CTRL = TIMER_ON | TIMER_INT;
-    NVIC_ENABLE = 1u << IRQ_TIMER0;
+    DUAL2_CTRL = 0;
+    DUAL2_INTCLR = 1;
+    DUAL2_CTRL = DUAL_32BIT | DUAL_RELOAD | DUAL_ONCE;
+    DUAL2_LOAD = (left > LONGEST_SLEEP_US ? LONGEST_SLEEP_US : (uint32_t)left) * CYCLES_PER_US;
+    DUAL2_CTRL = DUAL_32BIT | DUAL_RELOAD | DUAL_ONCE | DUAL_INT | DUAL_ON;
 }
 
-void clock_wake_irq(void)
+/* The second half has run out and ends a sleep; or the first has gone round, once in 171 s, and nobody else may have read
+   the clock since. */
+void clock_irq(void)
 {
-    TIMER0_CTRL = 0;
-    TIMER0_INTCLEAR = 1;
+    DUAL2_CTRL = 0;
+    DUAL2_INTCLR = 1;
+    DUAL1_INTCLR = 1;
+    (void)clock_us();
 }

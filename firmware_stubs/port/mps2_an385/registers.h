@@ -24,19 +24,17 @@
 #define UART_INT_TX 1u
 #define UART_INT_RX 2u
 
-/* Timer 0 wakes the processor; the first half of the dual timer is the clock. */
-#define TIMER0_CTRL REG(0x40000000u)
-#define TIMER0_VALUE REG(0x40000004u)
-#define TIMER0_RELOAD REG(0x40000008u)
-#define TIMER0_INTCLEAR REG(0x4000000cu)
-#define TIMER_ON 1u
-#define TIMER_INT 8u
-
+/* Both halves of the dual timer: the first is the clock, the second wakes the processor. */
 #define DUAL1_VALUE REG(0x40002004u)
 #define DUAL1_CTRL REG(0x40002008u)
 #define DUAL1_INTCLR REG(0x4000200cu)
-#define DUAL_32BIT 2u
+#define DUAL2_LOAD REG(0x40002020u)
+#define DUAL2_CTRL REG(0x40002028u)
+#define DUAL2_INTCLR REG(0x4000202cu)
+#define DUAL_ONCE 0x01u
+#define DUAL_32BIT 0x02u
 #define DUAL_INT 0x20u
+#define DUAL_RELOAD 0x40u
 #define DUAL_ON 0x80u
 
 #define WATCHDOG_LOAD REG(0x40008000u)
@@ -53,7 +51,6 @@
 
 #define IRQ_UART0_RX 0u
 #define IRQ_UART0_TX 1u
-#define IRQ_TIMER0 8u
 #define IRQ_DUALTIMER 10u
 #define IRQS 32u
 

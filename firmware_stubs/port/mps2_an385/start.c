@@ -18,8 +18,7 @@ void board_nmi(void);
 void board_fault(void);
 void uart_rx_irq(void);
 void uart_tx_irq(void);
-void clock_wake_irq(void);
-void clock_wrap_irq(void);
+void clock_irq(void);
 
 static struct {
     uint32_t lasts, not_lasts; /* the second is the complement: memory after a power cut may hold anything */
@@ -42,8 +41,7 @@ __attribute__((section(".vectors"), used)) static const struct vectors vectors =
      board_fault, board_fault},
     {[IRQ_UART0_RX] = uart_rx_irq,
      [IRQ_UART0_TX] = uart_tx_irq,
-     [IRQ_TIMER0] = clock_wake_irq,
-     [IRQ_DUALTIMER] = clock_wrap_irq},
+     [IRQ_DUALTIMER] = clock_irq},
 };
 
 void board_reset(void)
