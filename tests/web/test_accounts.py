@@ -77,6 +77,36 @@ async def test_a_power_cut_between_fact_and_secret_leaves_a_phone_that_nobody_sp
         await t.desk.access.tidy()
 
 
+async def test_a_power_cut_before_the_secret_is_thrown_away_leaves_it_good_for_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.sqlite"
+    async with there(path) as t:
+        boss = await t.in_charge()
+        tove = await t.somebody(boss, "Tove", "watch")
+        token, phone = tove.token, (await tove.row())["this_phone"]
+
+        async def cut(_values: object) -> None:
+            raise LedgerFailed("The power is gone (on purpose).", remedy="None.")
+
+        t.controller.ledger.commit_settings = cut  # type: ignore[method-assign]
+        with pytest.raises(LedgerFailed):
+            await t.accounts.access.end_phone(phone, P, "ended")
+    async with there(path) as t:
+        assert phone in t.controller.ledger.setting("access phones")
+        thief = Phone(t)
+        thief.client.cookies.set("fieldctl_session", token, domain=HOST)
+        assert await thief.may() == []
+        await t.desk.access.tidy()
+        assert phone not in t.controller.ledger.setting("access phones")
+
+
+async def test_whoever_has_no_name_any_more_is_nobody() -> None:
+    """A name may be taken away by another program than this one: an order must never go out in nobody's name."""
+    async with there() as t:
+        boss = await t.in_charge()
+        t.controller.people.clear()
+        assert await boss.may() == []
+
+
 async def test_who_is_forgotten_is_out(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite"
     async with there(path) as t:
@@ -249,6 +279,23 @@ async def test_hashes_are_argon2id_with_the_cost_that_was_named_and_a_salt_each(
     assert not await passwords.match(one, PASSWORD + " ")
     assert not await passwords.match(None, PASSWORD)
     assert not await passwords.match("no hash at all", PASSWORD)
+    passwords.close()
+
+
+async def test_an_unknown_name_costs_the_same_hash_as_a_known_one() -> None:
+    passwords = Passwords(entropy, memory_kib=64, passes=1)
+    kept = await passwords.make(PASSWORD)
+    hasher, compared = passwords._hasher, []
+
+    class Spy:
+        def verify(self, text: str, password: bytes) -> bool:
+            compared.append(text.split("$")[:4])
+            return hasher.verify(text, password)
+
+    passwords.__dict__["_nobodys"] = passwords._nobodys  # made by the real one
+    passwords.__dict__["_hasher"] = Spy()
+    assert [await passwords.match(one, PASSWORD) for one in (kept, None)] == [True, False]
+    assert compared[0] == compared[1] == ["", "argon2id", "v=19", "m=64,t=1,p=1"]
     passwords.close()
 
 
