@@ -190,8 +190,9 @@ class Standing:
 
     @property
     def final(self) -> bool:
-        """Whether it is decided and signed twice."""
-        return self.decided is not None and not self.altered and len(self.signed) == len(ROLES)
+        """Whether it is decided and signed by two people."""
+        both = len(self.signed) == len({row.by for row in self.signed.values()}) == len(ROLES)
+        return self.decided is not None and not self.altered and both
 
 
 def standing(facts: Sequence[Fact], beside: Iterable[Fact], candidate: str) -> Standing:
