@@ -15,7 +15,8 @@ SOMEWHERE_ELSE = ("192.0.2.1", 9)  # RFC 5737: nothing is sent to it, but the wa
 def listen(config: Pages) -> socket.socket:
     """The socket that the pages are served on; InUse or Refused say why there can be none."""
     family = socket.AF_INET6 if ":" in config.listen else socket.AF_INET
-    listener = socket.socket(family, socket.SOCK_STREAM)
+    # named as TCP, else asyncio does not set TCP_NODELAY on what it accepts: 40 ms more for each answer
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((config.listen, config.port))
