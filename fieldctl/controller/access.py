@@ -69,6 +69,18 @@ def fold_name(name: str) -> str:
     return unicodedata.normalize("NFC", name.strip()).casefold()
 
 
+def checked_name(name: str) -> str:
+    """A name that somebody may have here; BadInput for what is none."""
+    text = unicodedata.normalize("NFC", " ".join(name.split()))
+    if not 1 <= len(text) <= NAME_MAX or not text.isprintable() or text in (FIELD, ANYBODY) or _ID.match(text):
+        raise BadInput(
+            f"{name[:NAME_MAX]!r} cannot be somebody's name here.",
+            expected=f"1 to {NAME_MAX} characters on one line, not {FIELD!r} or {ANYBODY!r}; a nickname will do",
+            remedy="Give another name.",
+        )
+    return text
+
+
 def hash_of(token: str) -> str:
     """What is kept of a token: it is 256 random bits, so that a plain hash cannot be turned round."""
     return hashlib.blake2s(token.encode("utf-8", "replace"), person=b"fc-phone").hexdigest()
@@ -197,14 +209,7 @@ class Access:
         known = self.named(name)
         if known is not None:
             return known
-        text = unicodedata.normalize("NFC", " ".join(name.split()))
-        if not 1 <= len(text) <= NAME_MAX or not text.isprintable() or text in (FIELD, ANYBODY) or _ID.match(text):
-            raise BadInput(
-                f"{name[:NAME_MAX]!r} cannot be somebody's name here.",
-                expected=f"1 to {NAME_MAX} characters on one line, not {FIELD!r} or {ANYBODY!r}; a nickname will do",
-                remedy="Give another name.",
-            )
-        return self._c.person(text)
+        return self._c.person(checked_name(name))
 
     async def give(self, person: PersonId, right: str, until: str, by: PersonId) -> RightGranted:
         """Grant a right; BadInput or Refused for an end that cannot be, Refused for more people than are taken."""
@@ -320,6 +325,9 @@ class Access:
                 facts.append(PhoneEnded(phone.id, phone.person, "not-seen", FIELD, here))
         if facts:
             await self._c.write(*facts)
+        for person in self._state.granted:
+            if person in self._c.people:
+                self._c.person(person)  # whoever holds a right is named by that: the name is kept as long
         if self._stale or (wall and any(_seen_is_old(phone, here.us, wall) for phone in self._phones.values())):
             await self.keep()
 

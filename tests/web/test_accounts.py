@@ -127,6 +127,23 @@ async def test_who_is_forgotten_is_out(tmp_path: Path) -> None:
         assert all(row["name"] != "" for row in t.desk.access.rows())
 
 
+async def test_names_are_kept_as_long_as_their_rights() -> None:
+    """A site may let names go that nobody used for a while; not those of people who may come in."""
+    async with there() as t:
+        boss = await t.in_charge()
+        await t.somebody(boss, "Tove", "instruct", "today")
+        jon = t.controller.person("Jon")  # searched once, and holds no right
+        book, who = t.controller.book, {name: t.desk.access.named(name) for name in ("Ansel", "Tove")}
+        await t.desk.access.tidy()
+        t.clock.pass_by(40 * DAY)
+        await t.desk.access.tidy()
+        ansel, tove = who["Ansel"], who["Tove"]
+        assert ansel is not None
+        assert tove is not None
+        assert book.last_named(ansel) == "2031-02-27"
+        assert book.last_named(tove) == book.last_named(jon) == "2031-01-18"
+
+
 async def test_phones_have_an_end(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("fieldctl.controller.access.PHONES_MAX", 3)
     assert PHONES_MAX > 3
