@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import uvicorn
 
 from fieldctl.site.model import Pages
+from fieldctl.web.connections import Connections, bounded
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -30,6 +31,7 @@ async def serve(app: FastAPI, listener: socket.socket, folder: Path, config: Pag
     """Serve until cancelled; the listener is closed afterwards."""
     settings = uvicorn.Config(
         app,
+        http=bounded(Connections()),
         log_config=None,
         access_log=False,
         server_header=False,

@@ -8,11 +8,13 @@ import json
 import socket
 from collections.abc import AsyncIterator
 from pathlib import Path
+from typing import Any
 
 import people_kit
 
 from fieldctl.events import AllOffOrdered
 from fieldctl.site.model import Pages
+from fieldctl.web.connections import CONNECTIONS_MAX, Connections
 from fieldctl.web.listening import listen
 from fieldctl.web.server import serve
 
@@ -89,6 +91,56 @@ async def test_all_off_beside_a_crowd_that_says_nothing() -> None:
         for _, writer in open_ones:
             writer.close()
         assert (await asked(port, request("GET", "/health")))[0] == 200
+
+
+async def test_who_holds_most_connections_makes_room_and_all_off_gets_in() -> None:
+    """More than are taken, all from one address, silent or halfway through a request: each new one still gets in."""
+    async with served() as (t, port):
+        boss = await t.in_charge()
+        half = request(
+            "POST", "/api/v1/sign-in", "Content-Type: application/json", "X-Fieldctl: 1", length=50, body=b"{"
+        )
+        held = []
+        for i in range(CONNECTIONS_MAX + 60):
+            pair = await asyncio.open_connection("127.0.0.1", port)
+            pair[1].write(half if i % 2 else b"")
+            held.append(pair)
+        status, _ = await asked(port, ALL_OFF)
+        assert status == 303
+        assert len(t.facts(AllOffOrdered)) == 1
+        cookie = f"Cookie: fieldctl_session={boss.token}"
+        assert (await asked(port, request("GET", "/api/v1/status", cookie)))[0] == 200
+        ended = [reader.at_eof() or reader.exception() is not None for reader, _ in held]
+        assert 60 <= sum(ended) <= 70
+        assert all(ended[:50]), "those that were silent longest"
+        assert not any(ended[-50:])
+        for _, writer in held:
+            writer.close()
+
+
+class Stub:
+    """A connection without a network."""
+
+    def __init__(self, address: str, *, busy: bool = False) -> None:
+        self.address, self.busy, self.ended = address, busy, False
+
+    def end(self) -> None:
+        self.ended = True
+
+
+def test_room_is_made_by_the_address_with_the_most_and_by_who_waits_for_nothing_first() -> None:
+    crowd: Any = Connections(5)
+    phone = Stub("192.0.2.7")
+    guests = [Stub("192.0.2.66", busy=i == 0) for i in range(4)]
+    for one in (phone, *guests):
+        crowd.enter(one)
+    crowd.heard(guests[1])
+    crowd.enter(Stub("192.0.2.8"))
+    assert [one.ended for one in (phone, *guests)] == [False, False, False, True, False]
+    crowd.leave(guests[2])
+    crowd.enter(Stub("192.0.2.8"))
+    assert crowd.evicted == {"192.0.2.66": 2}
+    assert not phone.ended
 
 
 async def test_all_off_beside_a_crowd_that_asks() -> None:
