@@ -122,12 +122,18 @@ def _judge(source: str, at_us: int | None, why: str, words: Words) -> str:
 def _head(d: Debrief, words: Words) -> list[tuple[str, str]]:
     rows: list[tuple[str, str | Said]] = [
         ("head.searchers", listed(d.searchers) if d.searchers else said("nobody")),
-        ("head.when", d.started or said("unknown")),
+        ("head.when", _day(d.started) if d.started else said("unknown")),
         ("head.lasted", said("unknown") if d.length_us is None else clock(d.length_us)),
         ("head.limit", clock(d.limit_us)),
         ("head.state", said(f"state.{d.state}")),
     ]
     return [(in_words(said(key), words), v if isinstance(v, str) else in_words(v, words)) for key, v in rows]
+
+
+def _day(wall: str) -> str:
+    """A label such as 2026-01-31T09:30:00.000Z, as people read it; another one as it is."""
+    day, t, hour = wall.partition("T")
+    return f"{day} {hour[:5]} UTC" if t and wall.endswith("Z") else wall
 
 
 def _order(d: Debrief, words: Words) -> str:

@@ -120,6 +120,7 @@ def test_the_sheet_and_the_figures_as_files(site: Path, tmp_path: Path) -> None:
     assert text.startswith("<!doctype html>")
     assert "Mira Larch" not in text
     assert "Rauch" not in text
+    assert "2026-01-31 09:30 UTC" in text
     folder = tmp_path / "figures"
     debrief("x6", site=site, figures=folder)
     kinds = {f"{name}.{ending}" for name in ("timeline", "map") for ending in ("svg", "png", "txt")}

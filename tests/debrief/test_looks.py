@@ -81,6 +81,10 @@ def test_on_a_phone_nothing_runs_over_the_edge(browser: Browser, tmp_path: Path,
     assert page.evaluate("document.documentElement.scrollWidth") == wide
     assert smallest_letter_px(page, "timeline") > LEAST_ON_A_PHONE_PX
     assert smallest_letter_px(page, "map") > LEAST_ON_A_PHONE_PX
+    tops = page.evaluate(
+        "['.touches', 'figure.timeline', '.burials'].map(s => document.querySelector(s).getBoundingClientRect().top)"
+    )
+    assert tops == sorted(tops)
     heights = page.evaluate("[...document.querySelectorAll('summary')].map(e => e.getBoundingClientRect().height)")
     assert heights == [44, 44]  # a thumb's width (WCAG 2.2, 2.5.5)
     page.close()
