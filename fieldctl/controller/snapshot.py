@@ -10,7 +10,7 @@ from fieldctl.controller.known import Known
 from fieldctl.drill.corrections import in_force
 from fieldctl.drill.score import Find, Moment
 from fieldctl.drill.state import Exercise
-from fieldctl.events import Corrected, ExerciseStarted, QuestionAsked
+from fieldctl.events import CallMade, Corrected, ExerciseStarted, QuestionAsked, SplitMade
 from fieldctl.units import BootId, HostUs, PersonId, TargetId, seconds
 from fieldctl.wire.messages import Flags
 
@@ -173,6 +173,9 @@ def label(c: Controller, who: TargetId) -> str:
 
 def place(c: Controller, who: TargetId) -> str:
     """Where a target lies, in words."""
+    post = next((post for post in c.site.posts if post.target == who), None)
+    if post is not None:
+        return f"a post at the edge of {post.zone}"
     try:
         found = c.site.place(who)
     except KeyError:
@@ -225,6 +228,7 @@ def exercise(c: Controller, e: Exercise) -> Row:
         else [
             {
                 "source": j.source,
+                "kind": _kind(e, j.source),
                 "burial": j.burial,
                 "at_s": None if j.at_us is None else seconds(j.at_us),
                 "why": j.why,
@@ -247,6 +251,17 @@ def now_us(c: Controller) -> HostUs:
 
 def _span(span: tuple[int, int | None]) -> Row:
     return {"from_s": seconds(span[0]), "until_s": None if span[1] is None else seconds(span[1])}
+
+
+def _kind(e: Exercise, source: str) -> str:
+    """Whether what is to be judged is a strike, a call or a split."""
+    for fact in e.facts:
+        match fact:
+            case CallMade() if fact.call == source:
+                return "call"
+            case SplitMade() if fact.split == source:
+                return "split"
+    return "strike"
 
 
 def _moment(moment: Moment) -> Row:
