@@ -38,7 +38,7 @@ async def run_pages(
             house = House(controller, desk, accounts, board, config, hosts(config), bool(config.certificate), CAUTIONS)
             code = accounts.first_code()
             if code is not None:
-                say(f"Nobody in charge can come in yet. The first one: {address(listener, config)}/first?code={code}")
+                say(f"Nobody in charge can come in yet. The first one: {address(listener, config)}/first/{code}")
             try:
                 async with asyncio.TaskGroup() as group:
                     group.create_task(board.run(), name="board")

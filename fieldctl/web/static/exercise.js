@@ -110,9 +110,13 @@ function showAsk(r) {
   if (!doubtful) return show(ask);
   const where = doubtful.burial ?? "?";
   const line = t("exercise.judge", { burial: where, time: clock(doubtful.at_s), why: doubtful.why, n: r.to_judge.length });
+  const counts = {
+    strike: { "data-do": "judge", "data-value": "probe", word: t("exercise.judge_probe") },
+    call: { "data-do": "place", "data-value": doubtful.burial ?? chosen, word: t("exercise.judge_call", { burial: doubtful.burial ?? chosen }) },
+  }[doubtful.kind];
   return show(ask, h("div", { class: "asked" }, h("p", {}, line), h("div", { class: "buttons two" },
-    h("button", { type: "button", class: "plain", "data-do": "judge", "data-about": doubtful.source, "data-value": "probe" }, t("exercise.judge_probe")),
-    h("button", { type: "button", class: "plain", "data-do": "void", "data-about": doubtful.source }, t("exercise.judge_not")))));
+    counts ? h("button", { type: "button", class: "plain", "data-do": counts["data-do"], "data-about": doubtful.source, "data-value": counts["data-value"] }, counts.word) : null,
+    h("button", { type: "button", class: "plain", "data-do": "void", "data-about": doubtful.source }, doubtful.kind === "strike" ? t("exercise.judge_not") : t("exercise.void")))));
 }
 
 ask.addEventListener("click", async (event) => {
@@ -125,6 +129,7 @@ ask.addEventListener("click", async (event) => {
     resume: () => carry("exercise-resume", {}, t("exercise.resumed")),
     answer: () => carry("exercise-answer", { question: about, answer: value }, t("exercise.answered")),
     judge: () => correct("judge", about, t("exercise.why_judged"), value),
+    place: () => correct("place-call", about, t("exercise.why_judged"), value),
     void: () => correct("void", about, t("exercise.why_judged")),
   };
   await by[what]();
@@ -185,27 +190,28 @@ stop?.addEventListener("click", async () => {
 
 // ---- after the end --------------------------------------------------------------------------------------------------
 
+// Made once: what is under a thumb stays the same element, whatever its words become.
+const quietNote = h("p", {});
+const backButton = h("button", { type: "button", class: "plain" });
+const againHold = h("fc-hold", { class: "big", ms: "700", id: "again" });
+after.append(h("div", { class: "buttons" }, quietNote, backButton, h("a", { class: "big plain", href: `/exercises/${exercise}/debrief` }, t("exercise.debrief")), againHold));
+after.hidden = true;
+
 function showAfter(r) {
-  if (["running", "interrupted"].includes(r.state)) return show(after);
+  after.hidden = ["running", "interrupted"].includes(r.state);
+  if (after.hidden) return;
   const back = r.take_back_until_us === null ? 0 : (r.take_back_until_us - hostNow()) / 1e6;
   const quiet = r.burials.every((b) => b.may_send_until_us === null);
-  return show(after,
-    h("p", {}, quiet ? t("exercise.all_quiet") : t("exercise.not_quiet")),
-    back > 0 && mayInstruct() ? h("button", { type: "button", class: "plain", "data-do": "back" }, t("exercise.take_back", { seconds: Math.ceil(back) })) : null,
-    h("a", { class: "big", href: `/exercises/${exercise}/debrief` }, t("exercise.debrief")),
-    mayInstruct() ? h("fc-hold", { class: "big", ms: "700", "data-do": "again" }, again(r)) : null);
-}
-
-function again(r) {
   const [next] = queue(r.drill);
-  return next ? t("exercise.again_with", { names: next.join(", ") }) : t("exercise.again");
+  quietNote.textContent = quiet ? t("exercise.all_quiet") : t("exercise.not_quiet");
+  backButton.hidden = !(back > 0 && mayInstruct());
+  backButton.textContent = t("exercise.take_back", { seconds: Math.ceil(back) });
+  againHold.hidden = !mayInstruct();
+  againHold.textContent = next ? t("exercise.again_with", { names: next.join(", ") }) : t("exercise.again");
 }
 
-
-after.addEventListener("click", async (event) => {
-  if (event.target.closest("[data-do=back]")) await carry("exercise-reopen", {}, t("exercise.taken_back"));
-});
-after.addEventListener("held", async () => {
+backButton.addEventListener("click", () => carry("exercise-reopen", {}, t("exercise.taken_back")));
+againHold.addEventListener("held", async () => {
   const r = row();
   const targets = Object.fromEntries(r.burials.map((b) => [b.burial, b.target]));
   const key = ownId();

@@ -1,0 +1,97 @@
+"""One Chromium for all browser tests; a phone, a tall phone and a tablet; somebody signed in by the first code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parent))
+from hill import Hill, a_hill
+
+CHROMIUM = "/usr/bin/chromium"
+# Chromium asks its maker's hosts for this and that at every start unless it is told not to.
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+        "--disable-component-update", "--disable-sync"]  # fmt: skip
+SIZES = {"phone": (360, 640), "tall": (412, 915), "tablet": (820, 1180)}
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def hill(tmp_path: Path) -> Iterator[Hill]:
+    with a_hill(tmp_path / "site") as made:
+        made.start()
+        yield made
+
+
+class Phones:
+    """Phones beside the field, each a browser context of its own; what was asked of another host fails the test."""
+
+    def __init__(self, browser: Browser, hill: Hill) -> None:
+        self._browser = browser
+        self._hill = hill
+        self._contexts: list[BrowserContext] = []
+        self._cookies: list[dict[str, object]] = []
+        self.foreign: list[str] = []
+        self.errors: list[str] = []
+
+    def new(self, size: str = "phone", *, signed_in: bool = True, through: str = "", **options: object) -> Page:
+        """A phone; `through` another address than the field's own, `options` as a browser context takes them."""
+        width, height = SIZES[size]
+        url = through or self._hill.url
+        settings = {"viewport": {"width": width, "height": height}, "has_touch": True, "locale": "en", **options}
+        context = self._browser.new_context(base_url=url, **settings)
+        context.set_default_timeout(10_000)
+        self._contexts.append(context)
+        if signed_in:
+            if not self._cookies:
+                self._cookies = self._first(context, url)
+            context.add_cookies(self._cookies)  # type: ignore[arg-type]
+        page = context.new_page()
+        self.watched(page, url)
+        return page
+
+    def watched(self, page: Page, own: str = "") -> None:
+        own = own or self._hill.url
+
+        def asked(request: object) -> None:
+            url = request.url  # type: ignore[attr-defined]
+            if not url.startswith((own, "data:", "blob:")):
+                self.foreign.append(url)
+
+        page.on("request", asked)
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+
+    def _first(self, context: BrowserContext, own: str) -> list[dict[str, object]]:
+        """Mira takes the first code from the terminal, and is in charge from then on."""
+        page = context.new_page()
+        self.watched(page, own)
+        page.goto(f"/first/{self._hill.code}")
+        page.locator("#name").fill("Mira")
+        page.locator("form[data-ask=first] button").click()
+        page.wait_for_url(lambda url: "/first" not in url)
+        page.close()
+        return context.cookies()  # type: ignore[return-value]
+
+    def end(self) -> None:
+        for context in self._contexts:
+            context.close()
+
+
+@pytest.fixture
+def phones(chromium: Browser, hill: Hill) -> Iterator[Phones]:
+    made = Phones(chromium, hill)
+    yield made
+    made.end()
+    assert made.foreign == []
+    assert made.errors == []
