@@ -2,6 +2,7 @@
 #
 #   board            $(B)/mps2_an385/target.elf      the core on QEMU's mps2-an385
 #   board-selftest   $(B)/mps2_an385/selftest.elf    the selftest on it
+#   board-vectors    $(B)/mps2_an385/vectors.elf     the core on it, answering the shared vectors over the UART
 #   template         $(B)/template/template.elf      the empty port, linked with the whole core; it runs nowhere
 #   selftest-paper   $(B)/selftest/paper             the selftest on a board on paper, for its own test
 ifndef BOARD_MK
@@ -14,9 +15,10 @@ BOARD_LINK := -mcpu=cortex-m3 -mthumb -nostartfiles --specs=nano.specs --specs=n
 BOARD_OBJECTS := $(addprefix $(BOARD_OUT)/,bench.o clock.o flash.o port.o start.o uart.o watchdog.o)
 BOARD_HEADERS := $(wildcard $(BOARD)/*.h $(HERE)port/*.h $(HERE)core/*.h $(HERE)selftest/*.h)
 
-.PHONY: board board-selftest template selftest-paper
+.PHONY: board board-selftest board-vectors template selftest-paper
 board: $(BOARD_OUT)/target.elf
 board-selftest: $(BOARD_OUT)/selftest.elf
+board-vectors: $(BOARD_OUT)/vectors.elf
 template: $(B)/template/template.elf
 selftest-paper: $(B)/selftest/paper
 
@@ -33,6 +35,14 @@ $(BOARD_OUT)/target.elf: $(BOARD_OUT)/target.o $(BOARD_OBJECTS) $(B)/arm/libfiel
 
 $(BOARD_OUT)/selftest.elf: $(BOARD_OUT)/selftest_main.o $(BOARD_OUT)/selftest.o $(BOARD_OBJECTS) $(BOARD)/board.ld
 	$(ARM)gcc $(BOARD_LINK) -T $(BOARD)/board.ld -o $@ $(filter %.o,$^)
+
+$(BOARD_OUT)/sim.o: $(HERE)port/sim/sim.c $(HERE)port/sim/sim.h $(BOARD_HEADERS)
+	@mkdir -p $(@D)
+	$(ARM)gcc $(WARN) $(ARM_FLAGS) $(INC) -c $< -o $@
+$(BOARD_OUT)/vectors_main.o: $(HERE)port/sim/sim.h
+$(BOARD_OUT)/vectors_main.o: WARN += $(INC)
+$(BOARD_OUT)/vectors.elf: $(BOARD_OUT)/vectors_main.o $(BOARD_OUT)/sim.o $(BOARD_OBJECTS) $(B)/arm/libfieldctl.a $(BOARD)/board.ld
+	$(ARM)gcc $(BOARD_LINK) -T $(BOARD)/board.ld -o $@ $(filter %.o %.a,$^)
 
 $(B)/template/template.o: $(HERE)port/template/template.c $(wildcard $(HERE)port/template/*.h) $(BOARD_HEADERS)
 	@mkdir -p $(@D)
