@@ -20,6 +20,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import Receive, Scope, Send
 
+from fieldctl.controller.socket import fault_of_ours
 from fieldctl.controller.verbs import Verb
 from fieldctl.errors import FieldctlError, NotFound
 from fieldctl.web import health, problems
@@ -74,13 +75,16 @@ def router(house: House) -> APIRouter:
 
 
 def _told(handler: Handler) -> Handler:
-    """As `handler`; an error with a remedy is answered as a problem."""
+    """As `handler`; an error with a remedy is answered as a problem, and one that nobody foresaw is logged."""
 
     async def told(request: Request) -> Response:
         try:
             return await handler(request)
         except FieldctlError as error:
             return problems.answer(request, error)
+        except Exception as error:
+            _log.exception("%s failed", request.url.path)
+            return problems.answer(request, fault_of_ours(error))
 
     return told
 

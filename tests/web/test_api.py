@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import pytest
@@ -139,6 +140,40 @@ def test_what_the_field_refuses_says_why_and_what_helps(shared: Web) -> None:
         is_problem(await shared.post("exercise-start", drill="\U0001f600" * 60), 404, "not-found")
 
     shared.made.world.run(story())
+
+
+def test_the_log_comes_in_pages_whole_and_in_order() -> None:
+    async def story(w: Web) -> None:
+        x = (await w.ok("exercise-start", drill="one", searchers=["Jon"]))["exercise"]
+        for _ in range(60):
+            await w.ok("exercise-split", exercise=x, name="coarse")
+        await asyncio.sleep(5)
+        w.who = NOBODY
+        is_problem(await w.send("GET", "/api/v1/log"), 401, "not-signed-in")
+        w.who = somebody("watch")
+        for limit in (1, 24, 25, 26, 200):
+            after, found = 0, []
+            while after is not None:
+                page = (await w.send("GET", f"/api/v1/log?after={after}&limit={limit}")).json()
+                assert len(page["entries"]) == limit or page["next"] is None
+                found += page["entries"]
+                after = page["next"]
+            assert [(e["seq"], e["hash"]) for e in found] == [(e.seq, e.hash) for e in w.made.ledger.entries()], limit
+        started = next(e for e in found if e["kind"] == "ExerciseStarted")
+        assert page["people"][started["fact"]["searchers"][0]] == "Jon"
+        for wrong in (
+            "after=-1",
+            "limit=0",
+            "limit=201",
+            "after=x",
+            "after=1&after=2",
+            "before=1",
+            "after=" + "9" * 30,
+        ):
+            is_problem(await w.send("GET", f"/api/v1/log?{wrong}"), 422, "bad-input")
+        is_problem(await w.send("POST", "/api/v1/log", json={}, headers=HEADERS), 405, "method")
+
+    tell(story)
 
 
 def test_a_wrong_method_names_the_right_ones(shared: Web) -> None:

@@ -122,6 +122,21 @@ def test_a_fault_of_ours_is_told_and_logged_and_the_field_goes_on(caplog: pytest
     assert "on purpose" in caplog.text
 
 
+def test_a_fault_before_a_verb_is_told_and_logged_too(caplog: pytest.LogCaptureFixture) -> None:
+    def lost(_request: object) -> None:
+        raise RuntimeError("the accounts are gone (on purpose)")
+
+    async def story(w: Web) -> None:
+        w.app.state.identify = lost
+        for method, path in (("GET", "status"), ("POST", "exercise-start"), ("GET", "log")):
+            answer = await w.send(method, f"/api/v1/{path}", headers=HEADERS, json={} if method == "POST" else None)
+            is_problem(answer, 500, "failed")
+
+    with caplog.at_level(logging.ERROR):
+        tell(story)
+    assert caplog.text.count("on purpose") >= 3
+
+
 def test_every_kind_has_an_address_that_says_what_it_means() -> None:
     with web() as w:
         run = w.made.world.run
