@@ -17,4 +17,5 @@ HEAD = """/* Switches for tests only: each makes the core break one requirement 
 
 if __name__ == "__main__":
     switches = [row.switch for row in REQUIREMENTS]
-    print(HEAD + "".join(f"#ifndef {name}\n#define {name} 0\n#endif\n" for name in switches) + "\n#endif")
+    built = "".join(f"#ifndef {name}\n#define {name} 0\n#endif\n" for name in switches)
+    print(f"{HEAD}{built}\n#endif")

@@ -48,7 +48,7 @@ void fc_sim_number(struct fc_sim *sim, int by);
 MORE_C = """
 void fc_sim_set_body(struct fc_sim *sim, uint16_t noise, uint32_t charge)
 {
-    sim->core.pad.variance = (uint64_t)(noise << 8) * (noise << 8);
+    sim->core.pad.variance = (uint64_t)(noise << 8) * (noise << 8) << 8;
     sim->core.kept.charge_mas = charge;
 }
 void fc_sim_number(struct fc_sim *sim, int by)

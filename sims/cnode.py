@@ -91,6 +91,7 @@ class CNode(Node):
         self._seen = self.ffi.new("struct fc_look *")
         self._made_by: dict[tuple[int, int], Logged] = {}
         self._spans_noted = 0
+        self._noted_us = 0
         self._wake: Handle | None = None
         self._permitted = 0
         super().__init__(scheduler, rng, CStorage(self, storage), abilities=abilities, base_ppm=base_ppm, cell=cell)
@@ -168,7 +169,7 @@ class CNode(Node):
         """The conversation is the core's."""
 
     def _boot(self) -> None:
-        self._measure()
+        self.measure()
         self._spans_noted = self.c.spans_count
         self.lib.fc_sim_power_on(self.c, self.ticks(self.scheduler.now_us()), int(self.why))
         self._mirror()
@@ -192,7 +193,8 @@ class CNode(Node):
                 self._wake = None
         super().power_off()
 
-    def _measure(self) -> None:
+    def measure(self) -> None:
+        """What its battery and thermometer show now."""
         self.c.rest_mv, self.c.load_mv, self.c.kelvin10 = self.cell.rest_mv, self.cell.load_mv, self.cell.kelvin10
 
     # ---- truth ---------------------------------------------------------------------------------------------------
@@ -208,17 +210,19 @@ class CNode(Node):
         assert isinstance(gate, PulsedGate)
         gate.pulses += self._pulses(now)
         super().settle()
-        self._measure()
+        self.measure()
 
     def _pulses(self, now_us: int) -> list[tuple[int, int]]:
         """The spans of the carrier that nobody took yet, in true time; the one under way comes in parts."""
         found = []
         for i in range(max(0, self._spans_noted - 1), self.c.spans_count):
             span = self.c.spans[i]
-            on, off = self.true_us(span.on), self.true_us(span.off)
-            found.append((on, min(off, now_us)))
+            on, off = max(self.true_us(span.on), self._noted_us), min(self.true_us(span.off), now_us)
+            if on < off:
+                found.append((on, off))
+                self._noted_us = off
         self._spans_noted = self.c.spans_count
-        return [(on, off) for on, off in found if on < off]
+        return found
 
     # ---- what happens to it --------------------------------------------------------------------------------------
 
@@ -359,8 +363,8 @@ class PulsedGate(Gate):
         """See `Gate`."""
         pulses, self.pulses = self.pulses, []
         for on, off in pulses:
-            if self.edges and self.edges[-1][0] == on:
-                self.edges[-1] = (on, off)
+            if self.edges and self.edges[-1][1] == on:
+                self.edges[-1] = (self.edges[-1][0], off)
             else:
                 self.edges.append((on, off))
         if self.stuck or self.lies:

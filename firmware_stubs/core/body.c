@@ -201,6 +201,34 @@ static int generated(const uint8_t *body, size_t size, struct fc_message *messag
     }
 }
 
+/* What broken builds make of bodies. */
+static bool takes_quiet_without_grant(const uint8_t *body, size_t size, size_t first, unsigned pairs,
+                                      struct fc_message *message)
+{
+    struct head head;
+    size_t ticks = find_key(body, size, first, pairs, 3), generation = find_key(body, size, first, pairs, 5);
+    if (message->kind != FC_QUIET || !ticks || !generation || find_key(body, size, first, pairs, 7)) {
+        return false;
+    }
+    (void)take_head(body, size, &ticks, &head);
+    message->is.quiet.quiet_ticks = head.value;
+    (void)take_head(body, size, &generation, &head);
+    message->is.quiet.quiet_generation = (uint32_t)head.value;
+    message->is.quiet.quiet_grant_id = 0;
+    return true;
+}
+
+static bool has_unknown_list(const uint8_t *body, size_t size, size_t first, unsigned pairs)
+{
+    for (unsigned key = 50; key < 1000; key++) {
+        size_t value = find_key(body, size, first, pairs, key);
+        if (value && body[value] >> 5 == ARRAY) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static enum fc_lost read_body(uint8_t *body, size_t size, struct fc_message *message)
 {
     size_t first, end;
@@ -220,24 +248,10 @@ static enum fc_lost read_body(uint8_t *body, size_t size, struct fc_message *mes
         return count ? FC_LOST_UNKNOWN_KIND : FC_LOST_WRONG_KIND;
     }
     message->kind = (uint8_t)kind.value;
-#if BREAK_ILL_FORMED
-    size_t ticks = find_key(body, size, first, pairs, 3), generation = find_key(body, size, first, pairs, 5);
-    if (message->kind == FC_QUIET && ticks && generation && !find_key(body, size, first, pairs, 7)) {
-        (void)take_head(body, size, &ticks, &kind);
-        message->is.quiet.quiet_ticks = kind.value;
-        (void)take_head(body, size, &generation, &kind);
-        message->is.quiet.quiet_generation = (uint32_t)kind.value;
-        message->is.quiet.quiet_grant_id = 0;
-        return IN_ORDER;
+    if ((BREAK_ILL_FORMED && takes_quiet_without_grant(body, size, first, pairs, message)) ||
+        (BREAK_UNKNOWN_KEYS && has_unknown_list(body, size, first, pairs))) {
+        return BREAK_ILL_FORMED ? IN_ORDER : FC_LOST_BAD_KEY;
     }
-#elif BREAK_UNKNOWN_KEYS
-    for (unsigned key = 50; key < 1000; key++) {
-        size_t value = find_key(body, size, first, pairs, key);
-        if (value && body[value] >> 5 == ARRAY) {
-            return FC_LOST_BAD_KEY;
-        }
-    }
-#endif
     for (int i = 0; i < count; i++) {
         if (!find_key(body, size, first, pairs, keys[i])) {
             return FC_LOST_MISSING_KEY;

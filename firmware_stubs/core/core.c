@@ -113,6 +113,7 @@ static void spoil_step(struct fc_core *core, uint64_t ticks)
     }
     if (BREAK_GATE_INSIDE_GRANT && core->spoils_at && ticks >= core->spoils_at) {
         core->spoils_at = 0;
+        core->gate.closes = ticks + 100000u;
         core->port->gate(core->port->ctx, 100000u);
     }
     if (BREAK_STRIKE_CUT) {
@@ -133,7 +134,7 @@ uint64_t fc_step(struct fc_core *core, uint64_t at)
     next = least(next, fc_power_step(core, ticks));
     pad_step(core);
     spoil_step(core, ticks);
-    return BREAK_CLOCK_DRIFT ? at + 1000u : least(next, ticks + FEED_EVERY_US);
+    return BREAK_CLOCK_DRIFT ? at + 50u : least(next, ticks + FEED_EVERY_US);
 }
 
 void fc_bytes(struct fc_core *core, const uint8_t *data, size_t size, uint64_t at)

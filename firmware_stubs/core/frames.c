@@ -65,6 +65,7 @@ static bool open_piece(struct fc_core *core, size_t whole, size_t *size)
     uint8_t *data = core->in.data;
     if (core->in.skip) {
         core->in.skip = false;
+        fc_count(core, FC_LOST_CRC);
         return false;
     }
     core->in.skip = loses_next(whole);

@@ -225,12 +225,12 @@ static bool from_cache(struct fc_core *core, struct fc_end *end, uint32_t counte
 }
 
 /* Broken builds that make something of what is nothing. */
-static void spoil_unread(struct fc_core *core, enum fc_lost why, uint64_t ticks)
+static void spoil_unread(struct fc_core *core, const struct fc_envelope *env, enum fc_lost why)
 {
-    if (BREAK_SURVIVES_JUNK && why == FC_LOST_NO_MAP) {
-        fc_start(core, core->port, ticks, FC_WHY_FAULT);
+    if (BREAK_SURVIVES_JUNK && env->body[0] >> 5 != 5) {
+        fc_start(core, core->port, core->ticks, FC_WHY_FAULT);
     } else if (BREAK_UNKNOWN_KIND && why == FC_LOST_UNKNOWN_KIND) {
-        (void)say(core, fc_say_status(core, body_at(core), FC_UNASKED, ticks), ticks);
+        (void)say(core, fc_say_status(core, body_at(core), env->counter, core->ticks), core->ticks);
     }
 }
 
@@ -238,7 +238,7 @@ static bool read_order(struct fc_core *core, struct fc_envelope *env, struct fc_
 {
     enum fc_lost why = fc_read_body(core, env->body, env->size, message);
     if (why != FC_LOST_NOTHING) {
-        spoil_unread(core, why, core->ticks);
+        spoil_unread(core, env, why);
         return false;
     }
     if (message->kind >= FC_KIND_HAIL) {
@@ -261,7 +261,7 @@ static enum taken take_down(struct fc_core *core, struct fc_envelope *env, struc
     if (!read_order(core, env, message)) {
         return DROPPED;
     }
-    if (BREAK_REPLAY_CACHED && core->cached.size && core->cached.counter == env->counter) {
+    if (BREAK_REPLAY_CACHED && end == &core->now && core->cached.size && core->cached.counter == env->counter) {
         return FRESH;
     }
     if (!fc_fresh(end, env->counter, core->port->unit->radio)) {

@@ -95,6 +95,23 @@ void fc_log_flush(struct fc_core *core, uint64_t ticks)
     }
 }
 
+void fc_log_restamp(struct fc_core *core, uint16_t slot, uint64_t ticks)
+{
+    struct fc_logged one;
+    fc_log_read(core, slot, &one);
+    if (one.spare == 0 && core->log.next % A_PAGE != 0) {
+        one.spare = 1;
+        one.ticks_low = (uint32_t)ticks;
+        one.ticks_high = (uint32_t)(ticks >> 32);
+        one.sum = sum_of(&one);
+        uint16_t to = core->log.next++;
+        (void)core->port->flash_write(core->port->ctx, offset_of(to) + 4u, &one, IN_FLASH);
+        core->log.waits[to / 8u] |= (uint8_t)(1u << to % 8u);
+        (void)zero(core, slot);
+        look(core);
+    }
+}
+
 void fc_log_open(struct fc_core *core)
 {
     struct fc_logged one, other;
@@ -122,6 +139,7 @@ void fc_log_open(struct fc_core *core)
             core->log.waits[slot / 8u] |= (uint8_t)(1u << slot % 8u);
         }
     }
+    core->log.number = BREAK_STRIKE_NUMBERED ? UINT32_MAX : 0;
     look(core);
 }
 

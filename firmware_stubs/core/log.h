@@ -40,6 +40,9 @@ uint16_t fc_log_next(const struct fc_core *core, uint16_t slot);
 /* In a build that breaks `strike-cut`: an acknowledgement reaches the flash a while later. */
 void fc_log_flush(struct fc_core *core, uint64_t ticks);
 
+/* In a build that breaks `strike-stamped`: stamped when it is first told. */
+void fc_log_restamp(struct fc_core *core, uint16_t slot, uint64_t ticks);
+
 void fc_log_read(const struct fc_core *core, uint16_t slot, struct fc_logged *logged);
 size_t fc_log_features(const struct fc_logged *logged, uint32_t features[FC_FEATURES]);
 

@@ -16,7 +16,7 @@
 #define ENVELOPE_SLOT (WINDOW / FC_ENVELOPE)
 #define LOOK_BACK_MS 3000u
 #define SLOW_SHIFT 4u /* two poles at 4000 / (2π·16) = 40 Hz */
-#define LEAST_VARIANCE (1u << 16)
+#define LEAST_VARIANCE (1u << 24)
 #define ENERGY_MAX 2000u
 
 static uint32_t root(uint64_t square)
@@ -31,14 +31,15 @@ static uint32_t root(uint64_t square)
     return (uint32_t)found;
 }
 
+/* In Q16, and never less than one step of the converter. */
 static uint64_t variance(const struct fc_pad *pad)
 {
-    return pad->variance > LEAST_VARIANCE ? pad->variance : LEAST_VARIANCE;
+    return (pad->variance > LEAST_VARIANCE ? pad->variance : LEAST_VARIANCE) >> 8;
 }
 
 uint16_t fc_pad_noise(const struct fc_core *core)
 {
-    return (uint16_t)((root(core->pad.variance) + 128u) >> 8);
+    return (uint16_t)((root(core->pad.variance >> 8) + 128u) >> 8);
 }
 
 /* 100 × log10 of a ratio, as tenths of a dB; 0 below one. */
@@ -122,14 +123,14 @@ static void follow(struct fc_pad *pad, int32_t away)
         shift++;
     }
     if (pad->learned == 1u) {
-        pad->base += away;
+        pad->base += (int64_t)away * 65536;
         return;
     }
     if (pad->learned > 1u << AVERAGE) {
         pad->learned = 1u << AVERAGE;
     }
-    uint64_t square = (uint64_t)((int64_t)away * away);
-    pad->base += away >> shift;
+    uint64_t square = (uint64_t)((int64_t)away * away) << 8;
+    pad->base += (int64_t)away * 65536 >> shift;
     pad->variance = pad->variance + (square >> shift) - (pad->variance >> shift);
 }
 
@@ -179,7 +180,7 @@ void fc_pad_take(struct fc_core *core, const int16_t *samples, size_t count, uin
     struct fc_pad *pad = &core->pad;
     uint32_t level = (uint32_t)((uint64_t)root(variance(pad)) * pad->threshold / 10u); /* good for a batch of 20 ms */
     for (size_t i = 0; i < count && pad->armed; i++) {
-        int32_t away = samples[i] * 256 - pad->base;
+        int32_t away = samples[i] * 256 - (int32_t)(pad->base >> 16);
         uint32_t size = (uint32_t)(away < 0 ? -away : away);
         if (pad->length == 0 && pad->learned >= LEARN && size > level) {
             begin(pad, first + i * SAMPLE_US);

@@ -78,7 +78,8 @@ static bool holds(const struct fc_envelope *env, const uint8_t key[FC_KEY])
     return same(tag, env->payload + size, BREAK_SEAL_TAG ? FC_TAG - 1u : FC_TAG);
 }
 
-#if BREAK_SEAL_BODY || BREAK_SEAL_COUNTER || BREAK_SEAL_DIRECTION || BREAK_SEAL_TARGET
+#define SPOILED (BREAK_SEAL_BODY || BREAK_SEAL_COUNTER || BREAK_SEAL_DIRECTION || BREAK_SEAL_TARGET)
+
 /* With one part of head or body as a broken build also takes it. */
 static bool holds_spoiled(const struct fc_envelope *env, const uint8_t key[FC_KEY])
 {
@@ -93,16 +94,10 @@ static bool holds_spoiled(const struct fc_envelope *env, const uint8_t key[FC_KE
     memcpy(env->payload, head, FC_HEAD);
     return well;
 }
-#endif
 
 bool fc_tag_holds(const struct fc_envelope *env, const uint8_t key[FC_KEY])
 {
-#if BREAK_SEAL_BODY || BREAK_SEAL_COUNTER || BREAK_SEAL_DIRECTION || BREAK_SEAL_TARGET
-    if (env->form == FC_DOWN && holds_spoiled(env, key)) {
-        return true;
-    }
-#endif
-    return holds(env, key);
+    return (SPOILED && env->form == FC_DOWN && holds_spoiled(env, key)) || holds(env, key);
 }
 
 size_t fc_seal(uint8_t *payload, uint32_t address, uint32_t counter, size_t body, const uint8_t key[FC_KEY])

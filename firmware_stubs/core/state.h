@@ -129,8 +129,8 @@ struct fc_pad {
     uint8_t recent_next;
     uint16_t threshold;   /* in tenths of the noise */
     uint32_t learned;     /* samples */
-    int32_t base;         /* Q8 */
-    uint64_t variance;    /* Q16 */
+    int64_t base;         /* Q24: an average over 2^13 samples loses 13 bits of each */
+    uint64_t variance;    /* Q24 */
     int32_t slow, slower; /* Q8, below 40 Hz */
     /* the strike under way */
     uint64_t begin;

@@ -64,6 +64,9 @@ static uint32_t grant_id(const struct fc_core *core)
 
 size_t fc_say_status(struct fc_core *core, uint8_t *body, uint64_t re, uint64_t ticks)
 {
+    if (BREAK_STRIKE_STAMPED && core->log.pending) {
+        fc_log_restamp(core, core->log.oldest, ticks);
+    }
     if (BREAK_STRIKE_RESENT && core->log.pending && ++core->spoiled > 5u) {
         struct fc_logged oldest;
         fc_log_read(core, core->log.oldest, &oldest);
@@ -100,12 +103,12 @@ size_t fc_say_strike(struct fc_core *core, uint8_t *body, uint16_t slot, uint64_
     said.strike_told_re.strike_told_re = (uint32_t)re;
     said.strike_told_boot = core->kept.boot;
     said.strike_told_ticks = shown(core, ticks);
-    said.strike_told_count = logged.number - (BREAK_STRIKE_NUMBERED ? 1u : 0u);
+    said.strike_told_count = logged.number;
     said.strike_told_features_u32_m_count = fc_log_features(&logged, said.strike_told_features_u32_m);
     said.strike_told_pending = core->log.pending;
     said.strike_told_dropped = core->kept.dropped;
     said.strike_told_strike_boot = logged.boot;
-    said.strike_told_strike_ticks = BREAK_STRIKE_STAMPED ? ticks : logged.ticks;
+    said.strike_told_strike_ticks = logged.ticks;
     (void)cbor_encode_strike_told(body, FC_BODY_MAX, &said, &size);
     return size;
 }
@@ -142,12 +145,12 @@ size_t fc_say_greeting(struct fc_core *core, uint8_t *body, uint64_t re, uint64_
     said.greeting_boot = core->kept.boot;
     said.greeting_ticks = shown(core, ticks);
     said.greeting_hardware = bytes(unit->hardware, sizeof unit->hardware);
-#if BREAK_GREETING
     uint8_t wrong[8];
-    memcpy(wrong, unit->hardware, sizeof wrong);
-    wrong[7] ^= 1u;
-    said.greeting_hardware = bytes(wrong, sizeof wrong);
-#endif
+    if (BREAK_GREETING) {
+        memcpy(wrong, unit->hardware, sizeof wrong);
+        wrong[7] ^= 1u;
+        said.greeting_hardware = bytes(wrong, sizeof wrong);
+    }
     said.greeting_firmware = bytes((const uint8_t *)unit->firmware, strlen(unit->firmware));
     said.greeting_contract = FC_CONTRACT + (BREAK_CONTRACT_VERSION ? 1u : 0u);
     said.greeting_abilities = abilities(core);
