@@ -14,6 +14,7 @@ from people_kit import HOST, PASSWORD, Clock, Phone, there
 
 from fieldctl.events import AccountMade, CodeMade, PhoneEnded, PhonePaired, SignInFailed
 from fieldctl.ledger.export import export_lines
+from fieldctl.web import qr
 
 
 async def test_the_first_one_comes_in_by_the_code_of_the_terminal_once() -> None:
@@ -406,8 +407,31 @@ async def test_pages_change_nothing_when_they_are_opened() -> None:
 @pytest.mark.parametrize("to", ["", "//evil.test/", "http://evil.test/", "/a b", "/x?y", "/" + "x" * 200, "\\evil"])
 async def test_a_qr_code_leads_to_this_field_only(to: str) -> None:
     async with there() as t:
-        answer = await Phone(t).client.get("/qr.svg", params={"to": to})
+        answer = await (await t.in_charge()).client.get("/qr.svg", params={"to": to})
         assert (answer.status_code, answer.json()["code"]) == (422, "bad-input")
+
+
+async def test_a_qr_code_says_the_address_by_which_its_page_was_opened(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("fieldctl.web.qr.svg", str.encode)
+    async with there(secure=True) as t:
+        boss = await t.in_charge()
+        assert (await boss.client.get("/qr.svg?to=/pair/AB2C")).text == f"https://{HOST}/pair/AB2C"
+        headers = {"Host": "192.0.2.1:8457"}
+        assert (await boss.client.get("/qr.svg?to=/x", headers=headers)).text == "https://192.0.2.1:8457/x"
+        assert (await Phone(t).client.get("/qr.svg?to=/x")).status_code == 401
+
+
+def test_qr_codes_for_page_and_terminal_have_their_margin() -> None:
+    """ISO/IEC 18004 (from memory): four modules of quiet zone on every side, else cameras do not find it."""
+    import segno
+
+    text = "http://192.0.2.1:8457/pair/8N5N-80EP-5X0D-124W"
+    side = len(segno.make(text, error="m", micro=False).matrix) + 2 * 4
+    assert f'width="{8 * side}"'.encode() in qr.svg(text)
+    rows = qr.terminal(text).splitlines()
+    plain = [re.sub(r"\x1b\[[0-9;]*m", "", row) for row in rows]
+    assert len(set(plain[0])) == len(set(plain[1])) == 1
+    assert all(row[:4] == row[-4:] == plain[0][:4] for row in plain[2:-2])
 
 
 async def test_the_page_of_people_shows_what_one_may_see() -> None:
