@@ -10,7 +10,7 @@ from fieldctl.certify.row import Requirement, row
 from fieldctl.certify.talk import Failed, Silent, Talk, words
 from fieldctl.keying import ON_MIN_MS
 from fieldctl.units import US_PER_S
-from fieldctl.wire import messages
+from fieldctl.wire import envelope, messages
 from fieldctl.wire.messages import Ability, Flags, Outcome, Reason, Result
 
 ROWS: list[Requirement] = []
@@ -70,7 +70,7 @@ def alloff_forged(t: Talk) -> None:
     """All off with a wrong tag, or with another epoch inside than outside, is nothing."""
     before = t.open().epoch
     payload = bytearray(t.all_off_payload(t.epoch + 3))
-    payload[-1] ^= 0x40
+    payload[-envelope.TAG_BYTES] ^= 0x40
     _shout(t, bytes(payload))
     _shout(t, t.all_off_payload(t.epoch + 5, inside=t.epoch + 4))
     if (latched := t.open().epoch) != before:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fieldctl.certify.row import Requirement, row
 from fieldctl.certify.talk import Failed, Talk
 from fieldctl.keying import OFF_MIN_MS, ON_MIN_MS, PERIOD_MAX_MS, PERIOD_MIN_MS, longest_on_ms
@@ -68,6 +70,7 @@ def epoch_older(t: Talk) -> None:
     if t.epoch == 0:
         t.epoch = 1
         t.outcome(messages.AllOff(t.epoch))
+        t.wait(700_000)
     t.token()
     t.expect(t.outcome(t.grant(epoch=t.epoch - 1)), REFUSED, Reason.OLDER_EPOCH, what="a grant of the epoch before")
     held = t.granted(0.3, 1.5)
@@ -92,7 +95,7 @@ def late(t: Talk) -> None:
         t.token()
         t.until(2 * US_PER_S)  # old enough for an order to be late
         t.token()
-        order = t.grant(-by_us / US_PER_S, 5.0)
+        order = replace(t.grant(0.0, 5.0), from_=t.ticks() - by_us)
         asked = t.bench.now()
         answer = t.expect_late(t.outcome(order), "a grant that came after its begin")
         way_us = t.bench.now() - asked + t.bench.answer_us

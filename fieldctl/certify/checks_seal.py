@@ -111,7 +111,7 @@ def seal_rising(t: Talk) -> None:
 # ---- replay -----------------------------------------------------------------------------------------------------
 
 
-@row(ROWS, "it carries a repeated order out again")
+@row(ROWS, "it carries a repeated order out again (new keys apart)")
 def replay_cached(t: Talk) -> None:
     """The same order under the same counter is answered again in the same words and not carried out again."""
     t.token()
@@ -332,7 +332,7 @@ def unknown_keys(t: Talk) -> None:
             raise Failed(f"a question with {what} under key 200 was not answered") from None
 
 
-@row(ROWS, "it answers a sealed message of an unknown kind")
+@row(ROWS, "it answers a sealed message of an unknown kind, naming its counter")
 def unknown_kind(t: Talk) -> None:
     """A kind that it does not know, or that only targets say, is nothing."""
     bodies = [cbor2.dumps({0: kind, 2: t.boot}) for kind in (0, 11, 14, 21, 99, 70_000)]

@@ -84,7 +84,7 @@ def head(certificate: Certificate, at: str | None) -> list[tuple[str, str]]:
 
 def _over(certificate: Certificate) -> str:
     door = ", ".join(w for w in certificate.door if w != "many")
-    return f"on a {certificate.medium}; side door: {door or 'none'}"
+    return f"{'on a bus' if certificate.medium == 'bus' else 'over radio'}; side door: {door or 'none'}"
 
 
 def _left(certificate: Certificate) -> str:

@@ -35,7 +35,7 @@ class ClockMonotonic(Broken):
 @breaks("clock-drift")
 class ClockDrift(Broken):
     def _boot(self) -> None:
-        self.crystal._base = 2000e-6
+        self.crystal._base = 400e-6
         super()._boot()
 
 
@@ -122,13 +122,9 @@ def _key(strike: messages.Strike) -> tuple[int, int]:
 
 @breaks("strike-stamped")
 class StrikeStamped(Broken):
-    def __init__(self, *args: object, **kwargs: object) -> None:
-        self.stamps: dict[tuple[int, int], int] = {}
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-
     def said(self, message: Message) -> Message:
         if isinstance(message, messages.Strike):
-            return replace(message, strike_ticks=self.stamps.setdefault(_key(message), message.ticks))
+            return replace(message, strike_ticks=message.strike_ticks + 500_000)
         return message
 
 
