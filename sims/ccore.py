@@ -1,7 +1,8 @@
 """The firmware's core as a Python module: found, or built from the sources where there is a compiler.
 
     core = load()              core.lib, core.ffi
-    core = load("late")        a build that breaks one requirement of `fieldctl certify` on purpose; tests only
+    core = load(broken=True)   a build that can break any requirement of `fieldctl certify` on purpose; tests only:
+                               core.lib.fc_sim_break(number of the requirement), for all its targets at once
 
 An installed fieldctl without the sources, a compiler or cffi has the Python target only; `why_not()` says what is
 missing.
@@ -38,7 +39,7 @@ def why_not() -> str | None:
 
 
 @functools.cache
-def load(breaks: str = "", contract: str = "") -> Any:
+def load(*, broken: bool = False, contract: str = "") -> Any:
     """The module, built when it is not up to date; Unreachable with the remedy when it cannot be."""
     missing = why_not()
     if missing is not None:
@@ -47,10 +48,10 @@ def load(breaks: str = "", contract: str = "") -> Any:
             expected="a checkout, with make, gcc and the Python package cffi",
             remedy="Install what is missing, or use --targets python.",
         )
-    build = FOLDER / "build" / (f"break-{breaks}" if breaks else f"contract-{Path(contract).stem}" if contract else "")
+    build = FOLDER / "build" / ("broken" if broken else f"contract-{Path(contract).stem}" if contract else "")
     build.mkdir(parents=True, exist_ok=True)
     command = ["make", "-s", "-C", str(FOLDER), f"B={build}", f"PYTHON={sys.executable}", "cffi"]
-    command += [f"BREAK={breaks}"] if breaks else []
+    command += ["CHOSEN=1"] if broken else []
     command += [f"CONTRACT={contract}"] if contract else []
     with (FOLDER / "build" / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)  # several processes may want it at once

@@ -1,9 +1,101 @@
 /* Switches for tests only: each makes the core break one requirement of `fieldctl certify`, and nothing else.
    What it does wrong stands beside the requirement in fieldctl/certify (`breaks`). A build for use has none.
+   With BREAKS_CHOSEN a test chooses at run time which one (its number in that list), so that one build serves for all.
    Made by breaks.py. */
 #ifndef FIELDCTL_BREAKS_H
 #define FIELDCTL_BREAKS_H
 
+#ifdef BREAKS_CHOSEN
+extern int fc_breaks;
+#define BREAK_FRAMING_JUNK (fc_breaks == 1)
+#define BREAK_FRAMING_HALF (fc_breaks == 2)
+#define BREAK_FRAMING_ZEROS (fc_breaks == 3)
+#define BREAK_FRAMING_LONG (fc_breaks == 4)
+#define BREAK_FRAMING_LONGEST (fc_breaks == 5)
+#define BREAK_FRAMING_TWO (fc_breaks == 6)
+#define BREAK_FRAMING_SUM (fc_breaks == 7)
+#define BREAK_FRAMING_ANSWER (fc_breaks == 8)
+#define BREAK_BUS_SILENT (fc_breaks == 9)
+#define BREAK_BUS_ADDRESS (fc_breaks == 10)
+#define BREAK_LOSSES_COUNTED (fc_breaks == 11)
+#define BREAK_SEAL_TAG (fc_breaks == 12)
+#define BREAK_SEAL_BODY (fc_breaks == 13)
+#define BREAK_SEAL_COUNTER (fc_breaks == 14)
+#define BREAK_SEAL_DIRECTION (fc_breaks == 15)
+#define BREAK_SEAL_TARGET (fc_breaks == 16)
+#define BREAK_SEAL_ALLOFF_KEY (fc_breaks == 17)
+#define BREAK_SEAL_ANSWERS (fc_breaks == 18)
+#define BREAK_SEAL_RISING (fc_breaks == 19)
+#define BREAK_REPLAY_CACHED (fc_breaks == 20)
+#define BREAK_REPLAY_OLDER (fc_breaks == 21)
+#define BREAK_REPLAY_OVERTAKEN (fc_breaks == 22)
+#define BREAK_REPLAY_WINDOW (fc_breaks == 23)
+#define BREAK_COUNTERS_ASKED (fc_breaks == 24)
+#define BREAK_COUNTERS_HIGH (fc_breaks == 25)
+#define BREAK_COUNTERS_FORM (fc_breaks == 26)
+#define BREAK_COUNTERS_KEPT (fc_breaks == 27)
+#define BREAK_GREETING (fc_breaks == 28)
+#define BREAK_CONTRACT_VERSION (fc_breaks == 29)
+#define BREAK_ABILITIES_TRUE (fc_breaks == 30)
+#define BREAK_REPORT (fc_breaks == 31)
+#define BREAK_TURNAROUND (fc_breaks == 32)
+#define BREAK_UNKNOWN_KEYS (fc_breaks == 33)
+#define BREAK_UNKNOWN_KIND (fc_breaks == 34)
+#define BREAK_ILL_FORMED (fc_breaks == 35)
+#define BREAK_GENERATION (fc_breaks == 36)
+#define BREAK_EPOCH_OLDER (fc_breaks == 37)
+#define BREAK_OTHER_BOOT (fc_breaks == 38)
+#define BREAK_LATE (fc_breaks == 39)
+#define BREAK_EXPIRY (fc_breaks == 40)
+#define BREAK_EMPTY (fc_breaks == 41)
+#define BREAK_LEASE_TOO_LONG (fc_breaks == 42)
+#define BREAK_LIMIT (fc_breaks == 43)
+#define BREAK_LIMIT_RENEW (fc_breaks == 44)
+#define BREAK_KEYING_REFUSED (fc_breaks == 45)
+#define BREAK_KEYING_LEGAL (fc_breaks == 46)
+#define BREAK_GRANT_BEGINS (fc_breaks == 47)
+#define BREAK_GRANT_RUNS_OUT (fc_breaks == 48)
+#define BREAK_GRANT_RENEWED (fc_breaks == 49)
+#define BREAK_GRANT_DROPPING_OUT (fc_breaks == 50)
+#define BREAK_RENEW_STARTS_NOTHING (fc_breaks == 51)
+#define BREAK_QUIET (fc_breaks == 52)
+#define BREAK_QUIET_TICK (fc_breaks == 53)
+#define BREAK_QUIET_OTHER (fc_breaks == 54)
+#define BREAK_ALLOFF_ANSWERED (fc_breaks == 55)
+#define BREAK_ALLOFF_EVERYBODY (fc_breaks == 56)
+#define BREAK_ALLOFF_FORGED (fc_breaks == 57)
+#define BREAK_ALLOFF_RECORDED (fc_breaks == 58)
+#define BREAK_ALLOFF_RELEASED (fc_breaks == 59)
+#define BREAK_RETAINED (fc_breaks == 60)
+#define BREAK_GATE_READ_BACK (fc_breaks == 61)
+#define BREAK_GATE_INSIDE_GRANT (fc_breaks == 62)
+#define BREAK_KEYING_MEASURED (fc_breaks == 63)
+#define BREAK_BATTERY (fc_breaks == 64)
+#define BREAK_CLOCK_MONOTONIC (fc_breaks == 65)
+#define BREAK_CLOCK_DRIFT (fc_breaks == 66)
+#define BREAK_SURVIVES_JUNK (fc_breaks == 67)
+#define BREAK_SLEEP (fc_breaks == 68)
+#define BREAK_REBOOT_NAMED (fc_breaks == 69)
+#define BREAK_REBOOT_QUIET (fc_breaks == 70)
+#define BREAK_REBOOT_ORDER_IN_FLIGHT (fc_breaks == 71)
+#define BREAK_GENERATION_KEPT (fc_breaks == 72)
+#define BREAK_ALLOFF_KEPT (fc_breaks == 73)
+#define BREAK_ARMING (fc_breaks == 74)
+#define BREAK_STRIKE_NUMBERED (fc_breaks == 75)
+#define BREAK_STRIKE_STAMPED (fc_breaks == 76)
+#define BREAK_STRIKE_RESENT (fc_breaks == 77)
+#define BREAK_STRIKE_ACKNOWLEDGED_SINGLY (fc_breaks == 78)
+#define BREAK_STRIKE_PUSHED (fc_breaks == 79)
+#define BREAK_STRIKE_KEPT (fc_breaks == 80)
+#define BREAK_STRIKE_CUT (fc_breaks == 81)
+#define BREAK_STRIKE_FULL (fc_breaks == 82)
+#define BREAK_STRIKE_FEATURES (fc_breaks == 83)
+#define BREAK_KEYS_ROTATED (fc_breaks == 84)
+#define BREAK_KEYS_ROTATED_AGAIN (fc_breaks == 85)
+#define BREAK_HAIL_ANSWERED (fc_breaks == 86)
+#define BREAK_KEYS_NEED_PRESS (fc_breaks == 87)
+#define BREAK_LEAVE (fc_breaks == 88)
+#else
 #ifndef BREAK_FRAMING_JUNK
 #define BREAK_FRAMING_JUNK 0
 #endif
@@ -267,6 +359,7 @@
 #endif
 #ifndef BREAK_LEAVE
 #define BREAK_LEAVE 0
+#endif
 #endif
 
 #endif

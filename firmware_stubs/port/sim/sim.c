@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "breaks.h"
 #include "frames.h"
 #include "gate.h"
 #include "log.h"
@@ -277,6 +278,21 @@ size_t fc_sim_pull(struct fc_sim *sim, uint64_t *due)
     out->due = FC_NEVER;
     return out->size;
 }
+
+#ifdef BREAKS_CHOSEN
+int fc_breaks;
+
+bool fc_sim_break(int number)
+{
+    fc_breaks = number;
+    return true;
+}
+#else
+bool fc_sim_break(int number)
+{
+    return number == 0;
+}
+#endif
 
 bool fc_sim_strike(struct fc_sim *sim, const uint32_t *features, size_t count, uint64_t ticks)
 {

@@ -78,6 +78,10 @@ uint64_t fc_sim_samples(struct fc_sim *sim, const int16_t *samples, size_t count
 /* Hands out what waits to be sent without waiting for its moment, which is in `due`; gives its size, 0 for nothing. */
 size_t fc_sim_pull(struct fc_sim *sim, uint64_t *due);
 
+/* Which requirement the core breaks from now, by its number in the list of `fieldctl certify`; 0: none. False in a build
+   that cannot. */
+bool fc_sim_break(int number);
+
 bool fc_sim_strike(struct fc_sim *sim, const uint32_t *features, size_t count, uint64_t ticks);
 void fc_sim_look(struct fc_sim *sim, struct fc_look *look);
 
