@@ -125,13 +125,11 @@ def csv_lines(season: Season, names: Names) -> Iterator[str]:
     yield _line(COLUMNS)
     for row in season.rows:
         for b in row.burials:
-            yield _line(
-                (
-                    row.day, row.exercise, row.drill, row.assessed, row.state,
-                    name_of(" + ".join(row.searchers), names), b.burial, b.signal, b.found, b.found_s, b.plus_minus_s, b.kind, name_of(b.searcher, names),
-                    b.in_time, b.own_s, b.order, b.others, b.near_m, b.depth_m, b.hit_s, b.call_s, b.left_out,
-                )
-            )  # fmt: skip
+            who, finder = name_of(" + ".join(row.searchers), names), name_of(b.searcher, names)
+            exercise = (row.day, row.exercise, row.drill, row.assessed, row.state, who)
+            find = (b.found, b.found_s, b.plus_minus_s, b.kind, finder, b.in_time)
+            rest = (b.own_s, b.order, b.others, b.near_m, b.depth_m, b.hit_s, b.call_s, b.left_out)
+            yield _line((*exercise, b.burial, b.signal, *find, *rest))
 
 
 def _line(values: tuple[Any, ...]) -> str:
@@ -188,7 +186,6 @@ def _list(items: dict[str, Any]) -> dict[str, Any]:
 
 
 SCHEMA: dict[str, Any] = {
-    "$schema": "https://json-schema.org/draft/2020-12/schema",
     "title": "fieldctl season",
     **_object(
         schema={"const": 1},
