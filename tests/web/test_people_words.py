@@ -14,7 +14,10 @@ from fieldctl.web.words import LANGUAGES
 
 WEB = Path(fieldctl.web.__file__).parent
 PAGES = {
-    "sign": ("templates/first.html", "templates/pair.html", "templates/sign_in.html", "templates/sign_out.html", "static/signing.js"),
+    "sign": (
+        "templates/first.html", "templates/pair.html", "templates/sign_in.html", "templates/sign_out.html",
+        "static/signing.js",
+    ),
     "people": ("templates/people.html", "static/people.js"),
 }  # fmt: skip
 MADE_UP = {"people": {f"means_{right}" for right in GRANTABLE}}  # keys that a page puts together
