@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from fieldctl.controller.grants import Grants, Wish
 from fieldctl.controller.known import Known
@@ -92,6 +92,16 @@ class Exercises:
         if isinstance(fact, GrantEnded):
             self._grant_owner.pop(fact.grant, None)
         self._step(exercise, Committed(fact), live=live)
+
+    def recalled(self, facts: Iterable[Fact]) -> Exercise | None:
+        """An exercise that is no longer in mind, folded from its facts: to be shown and corrected, not to go on."""
+        found: Exercise | None = None
+        for fact in facts:
+            if isinstance(fact, ExerciseStarted):
+                found = engine.new_exercise(drill_from_plan(fact.plan), fact.exercise)
+            if found is not None:
+                found, _ = engine.step(found, Committed(fact))
+        return found
 
     def tick(self, now: HostUs) -> None:
         """Let the clock propose what is due, and try what could not be sent yet."""

@@ -239,6 +239,11 @@ class ExerciseVerbs:
             raise NotFound(f"There is no exercise {name!r}.", expected=known, remedy="Name one of these.")
         return found
 
+    def _of_any_day(self, name: str) -> Exercise:
+        """An exercise in mind, or of the ledger: a season's corrections are made when there is time for them."""
+        found = self._c.exercises.all.get(name) or self._c.exercises.recalled(self._c.ledger.facts(exercise=name))
+        return self._exercise(name) if found is None else found
+
     def _row(self, exercise: Exercise) -> Row:
         return snapshot.exercise(self._c, exercise)
 
@@ -341,7 +346,7 @@ class ExerciseVerbs:
         correction: str = "",
     ) -> Row:
         """A later entry that amends an earlier one; every one can be undone."""
-        found = self._exercise(exercise)
+        found = self._of_any_day(exercise)
         fault = fault_of(change, value)
         if fault is not None:
             raise BadInput(f"This correction cannot be: {fault}.", remedy="Look at: fieldctl exercise correct --help.")
@@ -362,7 +367,7 @@ class ExerciseVerbs:
             await self._c.write(
                 Corrected(found.id, name, change, about, self._c.person(by), why, here, value, next_nth(found.facts))
             )
-        return {"correction": name, **self._row(self._exercise(exercise))}
+        return {"correction": name, **self._row(self._of_any_day(exercise))}
 
     async def answer(self, exercise: str, question: str, answer: str, by: str) -> Row:
         """Decide something that the field asked a person."""
@@ -384,7 +389,7 @@ class ExerciseVerbs:
 
     async def show(self, exercise: str) -> Row:
         """One exercise with its result so far."""
-        return self._row(self._exercise(exercise))
+        return self._row(self._of_any_day(exercise))
 
 
 def _hindrance(h: Hindrance) -> Row:

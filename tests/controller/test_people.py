@@ -173,3 +173,38 @@ def test_what_an_earlier_life_left_without_a_summary_is_made_up_for() -> None:
 
         made.world.run(second())
         assert len(made.ledger.summaries(VERSION)) == 5
+
+
+def test_an_exercise_that_is_no_longer_in_mind_is_shown_corrected_and_summed_up_anew(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("fieldctl.controller.exercises.KEPT", 1)
+
+    async def story(made: Field) -> None:
+        life = await ready(made)
+        first = await started(made)
+        target = (await ask(made, "exercise-show", exercise=first))["burials"][0]["target"]
+        probe(made, target)
+        await asyncio.sleep(8)
+        await ask(made, "exercise-stop", exercise=first, by="Mira")
+        for _ in range(2):
+            await ask(made, "exercise-stop", exercise=await started(made), by="Mira")
+        await asyncio.sleep(30)
+        assert first not in life.exercises.all
+        row = await ask(made, "exercise-show", exercise=first)
+        find = row["burials"][0]["find"]
+        assert find["kind"] == "hit"
+        change = {"exercise": first, "change": "void", "about": find["source"], "by": "Mira", "why": "a boot"}
+        row = await ask(made, "exercise-correct", **change)
+        assert row["burials"][0]["find"] is None
+        row = await ask(made, "exercise-correct", **{**change, "change": "undo", "about": row["correction"]})
+        assert row["burials"][0]["find"] == find
+        await ask(made, "exercise-correct", **{**change, "change": "give", "about": "A", "value": "Tove"})
+        await asyncio.sleep(30)
+        (kept,) = made.ledger.summaries_of(first)
+        summary = from_body(kept.body)
+        assert (summary.corrections, summary.burials[0].searcher) == (3, life.person("Tove"))
+        assert (await refused(made, "exercise-reopen", exercise=first, by="Mira")).code == "not-found"
+        assert (await refused(made, "exercise-show", exercise="x99")).code == "not-found"
+
+    tell(story)
