@@ -21,7 +21,6 @@ bytes. A person can be a side door too (`ByHand`).
 
 from __future__ import annotations
 
-import contextlib
 import socket
 from collections.abc import Callable, Sequence
 from typing import ClassVar, Protocol
@@ -100,6 +99,7 @@ class Socketed:
     def __init__(self, where: str) -> None:
         self._where = where
         self._rest = b""
+        self._socket: socket.socket | None = None
         try:
             if ":" in where and "/" not in where:
                 host, _, port = where.rpartition(":")
@@ -113,6 +113,7 @@ class Socketed:
                 f"{where!r} is no address.", expected="HOST:PORT or a path", remedy="Give one of these."
             ) from None
         except OSError as error:
+            self.close()
             raise Unreachable(
                 f"The side door {where} cannot be reached: {error.strerror or error}.",
                 expected="a port that offers one there",
@@ -137,10 +138,11 @@ class Socketed:
 
     def close(self) -> None:
         """Leave."""
-        with contextlib.suppress(OSError):
+        if self._socket is not None:
             self._socket.close()
 
     def _line(self, request: str) -> str:
+        assert self._socket is not None
         try:
             self._socket.sendall(request.encode("ascii") + b"\n")
             while b"\n" not in self._rest:
@@ -155,7 +157,7 @@ class Socketed:
         line, _, self._rest = self._rest.partition(b"\n")
         verdict, _, words = line.decode("ascii", "replace").strip().partition(" ")
         if verdict != "ok":
-            raise self._broken(f"refused {request[:40]!r}: {words or line!r}")
+            raise self._broken(f"refused {request[:40]!r}: {words or repr(line)}")
         return words
 
     def _broken(self, what: str) -> LinkDown:
