@@ -35,7 +35,7 @@ HEADERS = {
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",  # with "no-referrer" a form's Origin is "null": no all off without scripts
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=(), screen-wake-lock=(self)",
 }
@@ -119,15 +119,19 @@ def _name(host: str) -> str:
 
 def _too_long(headers: Headers) -> bool:
     length = headers.get("content-length", "0")
-    return not length.isdigit() or int(length) > BODY_MAX
+    return not length.isdecimal() or int(length) > BODY_MAX
 
 
 def _own_page(scope: Scope, headers: Headers, host: str) -> bool:
-    """Whether a browser says that the request comes from our own page; who says nothing is no browser's page."""
+    """Whether a browser says that the request comes from our own page; who says nothing is no browser's page.
+
+    Sec-Fetch-Site is sent over TLS and to this machine itself only; over plain HTTP it is Origin that tells.
+    """
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site in ("same-origin", "none")
     origin = headers.get("origin")
-    if origin is not None and origin.lower() != f"{scope['scheme']}://{host}".lower():
-        return False
-    return headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")
+    return origin is None or origin.lower() == f"{scope['scheme']}://{host}".lower()
 
 
 def _bounded(receive: Receive) -> Receive:
