@@ -27,8 +27,23 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(scope="session")
+def one_hill(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hill]:
+    with a_hill(tmp_path_factory.mktemp("hill") / "site") as made:
+        made.start()
+        yield made
+
+
 @pytest.fixture
-def hill(tmp_path: Path) -> Iterator[Hill]:
+def hill(one_hill: Hill) -> Iterator[Hill]:
+    """The field of all tests, as a test expects it: open, settled, nothing going on, every branch whole."""
+    yield one_hill
+    one_hill.calm()
+
+
+@pytest.fixture
+def own_hill(tmp_path: Path) -> Iterator[Hill]:
+    """A field of one's own, closed: for tests that kill it."""
     with a_hill(tmp_path / "site") as made:
         made.start()
         yield made
@@ -41,7 +56,6 @@ class Phones:
         self._browser = browser
         self._hill = hill
         self._contexts: list[BrowserContext] = []
-        self._cookies: list[dict[str, object]] = []
         self.foreign: list[str] = []
         self.errors: list[str] = []
 
@@ -54,9 +68,9 @@ class Phones:
         context.set_default_timeout(10_000)
         self._contexts.append(context)
         if signed_in:
-            if not self._cookies:
-                self._cookies = self._first(context, url)
-            context.add_cookies(self._cookies)  # type: ignore[arg-type]
+            if not self._hill.cookies:
+                self._hill.cookies = self._first(context, url)
+            context.add_cookies(self._hill.cookies)  # type: ignore[arg-type]
         page = context.new_page()
         self.watched(page, url)
         return page
@@ -89,8 +103,9 @@ class Phones:
 
 
 @pytest.fixture
-def phones(chromium: Browser, hill: Hill) -> Iterator[Phones]:
-    made = Phones(chromium, hill)
+def phones(chromium: Browser, request: pytest.FixtureRequest) -> Iterator[Phones]:
+    own = "own_hill" in request.fixturenames
+    made = Phones(chromium, request.getfixturevalue("own_hill" if own else "hill"))
     yield made
     made.end()
     assert made.foreign == []

@@ -125,6 +125,7 @@ class Hill:
         self.serial = serial
         self.serve: subprocess.Popen[str] | None = None
         self.said: list[str] = []
+        self.cookies: list[dict[str, object]] = []  # of Mira, who is in charge
         self._mountain = mountain
 
     # ---- the controller ------------------------------------------------------------------------------------------
@@ -186,10 +187,31 @@ class Hill:
 
     def open_day(self) -> None:
         self.settled()
+        if self.ask("status")["day"]["open"]:
+            return
         problems = self.ask("day-check")["problems"]
         signed = [p["key"] for p in problems if p["may_sign"]]
         self.ask("day-open", by="Ansel", hazard="low (invented)", snow_m=1.9, stray_sweep="Tove, nothing heard",
                  exceptions=signed)  # fmt: skip
+
+    def calm(self) -> None:
+        """As before the first test: nothing goes on, no all off, every branch whole, the drills as they were."""
+        for row in self.ask("exercise-list")["exercises"]:
+            if row["state"] in ("running", "interrupted"):
+                self.ask("exercise-stop", exercise=row["exercise"], by="Ansel")
+        if self.ask("status")["all_off"]["in_force"]:
+            self.ask("all-off-release", by="Ansel", reason="the test is over")
+        for unit in self.ask("status")["manual"]:
+            self.ask("manual-in", unit=unit["unit"], by="Ansel", seen_off=True)
+        for target in self.serial:
+            self.do("join", target)
+        self.write_drills()
+        self.until(lambda: self.sending() == set())
+
+    def write_drills(self) -> None:
+        (self.folder / "drills").mkdir(exist_ok=True)
+        for name, drill in DRILLS.items():
+            (self.folder / "drills" / f"{name}.toml").write_text(drill)
 
     def exercise(self, name: str = "") -> dict[str, Any]:
         rows = self.ask("exercise-list")["exercises"]
@@ -239,9 +261,7 @@ def a_hill(folder: Path, serial: int = 6, mqtt: int = 1, pages: int = 0) -> Iter
             x, down = 6.0 + 12 * ((n - 1) % 6), 12 * ((n - 1) // 6)
             text += PLACE.format(target=target, n=n, zone=zone, link=link, x=x, y=y + down)
         (folder / "site.toml").write_text(text.format(port=made["port"], pages=pages) + ZONES)
-        (folder / "drills").mkdir(exist_ok=True)
-        for name, drill in DRILLS.items():
-            (folder / "drills" / f"{name}.toml").write_text(drill)
+        hill.write_drills()
         clock = SystemClock()
         with Ledger.open(folder / "ledger.sqlite", inline=True, who="test") as ledger:
             facts = [TargetAdded(t, f"696e7664{t}", link, 1, PersonId("p-ansel")) for t, link, _, _ in places]
