@@ -453,3 +453,34 @@ async def test_the_page_of_people_shows_what_one_may_see() -> None:
         assert "Ansel" not in page
         assert 'id="give"' not in page
         assert (await Phone(t).client.get("/people")).headers["location"] == "/sign-in?next=/people"
+
+
+BODIES = {
+    "nothing": b"",
+    "no object": b"[]",
+    "null": b"null",
+    "half a character": b'{"code": "\\ud800", "name": "\\udfff", "password": "\\ud800 password"}',
+    "a null byte": b'{"code": "\\u0000", "name": "\\u0000", "password": "\\u0000\\u0000 password"}',
+    "numbers": b'{"code": 1, "name": 1e999, "password": true}',
+    "twice": b'{"code": "a", "code": "b"}',
+    "too deep": b"[" * 5000,
+    "no text": b"\xff\xfe",
+    "long": b'{"code": "' + b"x" * 60_000 + b'", "name": "' + b"y" * 2_000 + b'"}',
+    "more": b'{"code": "a", "name": "b", "password": "c", "by": "Ansel", "person": "Ansel"}',
+    "right to left": '{"code": "x", "name": "\u202eleda\u202c", "password": "\u202e password"}'.encode(),
+}
+
+
+@pytest.mark.parametrize("what", BODIES)
+async def test_whatever_is_sent_is_answered_in_words_and_changes_nothing(what: str) -> None:
+    async with there() as t:
+        boss, stranger = await t.in_charge(), Phone(t)
+        before, people = t.controller.ledger.head(), dict(t.controller.people)
+        for phone in (stranger, boss):
+            for ask in ("first", "pair", "sign-in", "own-phone-end", "own-password"):
+                headers = {"Content-Type": "application/json"}
+                answer = await phone.client.post(f"/api/v1/{ask}", content=BODIES[what], headers=headers)
+                assert answer.status_code in (401, 404, 409, 413, 415, 422), (ask, answer.text)
+                assert answer.json()["remedy"]
+        assert t.controller.ledger.head() == before
+        assert t.controller.people == people
