@@ -28,7 +28,11 @@ SHEET_SCHEMA = 1
 PRINT = """
 body{max-width:48rem}.signs{display:grid;grid-template-columns:1fr 1fr;gap:3rem;margin-top:2.5rem}
 .sign{border-top:1px solid #111;padding-top:.3em;margin-top:2.5rem}.digest{font-family:monospace;word-break:break-all}
-.verdict{font-size:1.3rem;font-weight:700;border:2px solid #111;padding:.4em .7em;display:inline-block}
+.verdict{font-size:1.3rem;font-weight:700;border:2px solid #111;padding:.3em .7em;display:inline-block;margin:.4em 0}
+.facts th{font-weight:400;color:#444;border-bottom:1px solid #bbb;width:30%}
+@media print{body{font-size:9pt;line-height:1.3}h1{font-size:15pt}h2{font-size:11pt;margin:.9em 0 .2em}p{margin:.3em 0}
+table{margin:.2em 0}th,td{padding:.12em .5em .12em 0}.signs{margin-top:1em}.sign{margin-top:1.8em}ul{margin:.2em 0}
+.facts tbody{columns:2;display:block}.facts tr{display:flex}.facts th{flex:0 0 40%}.facts td{flex:1}}
 """
 
 
@@ -77,7 +81,7 @@ def sheet_page(it: Standing, names: Names, about: About, started: str | None, wo
         paragraph(say("sub", words, title=sheet["title"], exercise=sheet["exercise"], site=about.site), "strong"),
         _verdict(it, names, words),
         _h2(say("conditions", words)),
-        table(("", ""), conditions(sheet, names, started, words)),
+        _facts(conditions(sheet, names, started, words)),
         _h2(say("burials", words)),
         _burials(sheet, words),
         _listed(say("technical", words), technical(sheet, words) or [say("technical.none", words)]),
@@ -91,6 +95,11 @@ def sheet_page(it: Standing, names: Names, about: About, started: str | None, wo
     parts.append(paragraph(say("digest", words, digest=it.digest), "small digest"))
     parts.append(paragraph(say("made", words, version=sheet["version"], shown=__version__), "small"))
     return page(title, "".join(parts), about.language, STYLE + PRINT)
+
+
+def _facts(rows: Sequence[tuple[str, str]]) -> str:
+    lines = "".join(f'<tr><th scope="row">{escape(key)}</th><td>{escape(said)}</td></tr>\n' for key, said in rows)
+    return f'<table class="facts"><tbody>\n{lines}</tbody></table>\n'
 
 
 def _two(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,14 +15,15 @@ from fieldctl.debrief.season import Person
 from fieldctl.debrief.season_page import STYLE, About, page, table
 from fieldctl.debrief.season_words import ENGLISH, Names, Words, name_of, say
 
-LISTED_MOST = 24  # exercises on the one page; the others are counted
+LISTED_MOST = 20  # exercises on the one page; the others are counted
 
 PRINT = """
 section{max-width:40rem;margin:0 auto 4rem;padding:2rem;border:3px double #111}
 section h1{text-align:center;margin-bottom:1.2em}.who{text-align:center;font-size:1.8rem;font-weight:700;margin:.4em 0}
 .says{text-align:center;margin:1em auto}.sign{margin-top:4.5rem;border-top:1px solid #111;padding-top:.3em;width:20rem}
-@media print{section{break-after:page;break-inside:avoid;margin:0;max-width:none;min-height:240mm}
-section:last-child{break-after:auto}}
+@media print{section{break-after:page;margin:0;max-width:none;min-height:236mm;box-sizing:border-box}
+section{padding:1.2rem 2rem}section:last-child{break-after:auto}
+section td,section th{padding-top:.15em;padding-bottom:.15em}}
 """
 
 

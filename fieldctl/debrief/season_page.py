@@ -46,7 +46,7 @@ STYLE = """
 :root{color-scheme:light}
 body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;margin:0 auto;padding:1rem;max-width:60rem}
 h1{font-size:1.6rem;margin:.2em 0}h2{font-size:1.2rem;margin:1.6em 0 .4em;border-bottom:2px solid #111}
-p,li{max-width:46rem}small,.small{font-size:.85rem;color:#444}
+p,li{max-width:46rem}small,.small{font-size:.85em;color:#444}
 table{border-collapse:collapse;width:100%;margin:.6em 0;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.3em .6em .3em 0;border-bottom:1px solid #bbb;vertical-align:top}
 th{border-bottom:2px solid #111}td.n,th.n{text-align:right}

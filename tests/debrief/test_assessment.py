@@ -274,7 +274,7 @@ def test_the_sheet_on_paper_says_everything_and_names_people() -> None:
     facts = [*facts_of(make), tick("probing", "yes", 1, why="in a spiral"), tick("<b>own</b>", "7", 2, by_hand=True)]
     page = sheet_page(standing_of(final(facts)), NAMES, ABOUT, WALL)
     for text in (
-        "Assessment: Jon", "Larch Hollow", "Decided: passed", "1.5 m", "every 1000 ms, 100 %", "1:40.0 ±", "kept",
+        "Assessment: Jon", "Larch Hollow", "Decided: passed", "1.5 m", "every 1000 ms, 100 %", "1:40.0 ±", "kept",
         "in a spiral", "7 (by hand)", "signed by Mira", "signed by Odd", "&lt;b&gt;own&lt;/b&gt;", WALL, "p-mira",
         "Signed twice", "fieldctl 0.1.0",
     ):  # fmt: skip
