@@ -73,23 +73,13 @@ def corrections_told(reading: Reading, walls: Mapping[str, str]) -> tuple[Correc
 
 
 def _effective(rows: Sequence[Corrected], others: set[str]) -> dict[str, bool]:
-    """Which corrections count: undos too, unless undone themselves; a ring of undos counts for nothing."""
-    undos: dict[str, list[str]] = {}
-    for c in rows:
-        if c.change == "undo":
-            undos.setdefault(c.about, []).append(c.correction)
-    known: dict[str, bool] = {}
-
-    def counts(name: str, seen: frozenset[str]) -> bool:
-        if name in seen:
-            return False
-        if name not in known:
-            known[name] = not any(counts(undo, seen | {name}) for undo in undos.get(name, ()))
-        return known[name]
-
-    return {
-        c.correction: counts(c.correction, frozenset()) if c.change == "undo" else c.correction in others for c in rows
-    }
+    """Which corrections count: an undo too, unless it is undone; undos in a ring count for nothing."""
+    undoes = {c.correction: c.about for c in rows if c.change == "undo"}
+    counting: dict[str, bool] = {}
+    while ready := [u for u in undoes if u not in counting and all(v in counting for v in undoes if undoes[v] == u)]:
+        for undo in ready:
+            counting[undo] = not any(counting[v] for v in undoes if undoes[v] == undo)
+    return {c.correction: counting.get(c.correction, c.correction in others) for c in rows}
 
 
 class _Names:

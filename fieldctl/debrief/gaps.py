@@ -12,7 +12,6 @@ from fieldctl.debrief.model import Away
 from fieldctl.debrief.reading import Reading
 from fieldctl.debrief.words import clock, length, said
 from fieldctl.events import (
-    FIELD,
     ExerciseEnded,
     ExerciseInterrupted,
     ExerciseReopened,
@@ -108,7 +107,7 @@ def controller_gaps(reading: Reading) -> tuple[Away, ...]:
             case ExerciseResumed() if cut is not None:
                 rows.append(_technical(reading, cut, fact))
                 cut = None
-            case ExerciseResumed(by=by) if by == FIELD and fact.gap_us > 0:
+            case ExerciseResumed() if fact.gap_us > 0:
                 rows += _dark(reading, fact)
             case ExerciseEnded():
                 ended = ended or fact

@@ -30,7 +30,7 @@ def key_marks(marks: Sequence[Mark]) -> list[Mark]:
     """The first of each kind of moment, the call that goes with the first hit, and every free one; in order of time."""
     rows: dict[str, Mark] = {}
     for mark in marks:
-        if mark.name not in ("call", "on") and mark.counts:
+        if mark.name not in ("call", "on"):
             rows.setdefault(mark.name, mark)
     call = answering_call(marks)
     if call is not None:

@@ -70,6 +70,19 @@ def test_what_took_longest_is_one_sentence_that_a_person_would_say() -> None:
     )
 
 
+def test_a_burials_time_begins_at_the_find_before_it() -> None:
+    make = Made(TWO)
+    on = [make.started(), make.on("A", 0, 1), make.on("B", 0, 2), make.split("signal", 30, "A")]
+    d = told(TWO, [*on, make.strike("A", 100), make.split("signal", 140, "B"), make.strike("B", 400)])
+    assert [(s.kind, s.from_us, s.to_us) for s in d.burial("B").stretches] == [
+        ("signal", 100 * S, 140 * S),
+        ("between", 140 * S, 400 * S),
+    ]
+    assert said(d.burial("B").stretches[0].first) == "the find of A"
+    at_once = told(TWO, [*on, make.split("signal", 60, "B"), make.strike("A", 100), make.strike("B", 400)])
+    assert at_once.burial("B").stretches[0].from_us == 0  # it had been begun before A was found
+
+
 def test_two_stretches_inside_their_plus_minus_are_not_ranked() -> None:
     d = told(BY_CALL, worked(Made(BY_CALL)))
     assert said(d.longest) == (
@@ -179,6 +192,35 @@ def test_a_gap_over_a_reboot_is_not_measured() -> None:
     assert d.repeat
 
 
+def test_of_two_interruptions_in_a_row_the_first_tells_where_the_gap_began() -> None:
+    make = Made(ONE)
+    facts = [
+        make.started(),
+        make.on("A", 0, 1),
+        make.interrupted(make.at(100), make.at(180)),
+        make.interrupted(make.at(170), make.at(200)),
+        make.resumed(make.at(300)),
+        make.strike("A", 400),
+    ]
+    assert [(g.kind, g.from_us, g.until_us) for g in told(ONE, facts).gaps] == [("technical", 100 * S, 300 * S)]
+
+
+def test_an_interruption_that_nobody_ended_stays_open() -> None:
+    make = Made(ONE)
+    d = told(ONE, [make.started(), make.on("A", 0, 1), make.interrupted(make.at(100), make.at(300))])
+    assert [(g.kind, g.until_us) for g in d.gaps] == [("technical", None)]
+    assert d.state == "interrupted"
+    assert d.repeat
+    assert "Nobody let the exercise go on." in everything(d)
+
+
+@pytest.mark.parametrize(("off_s", "gaps"), [(249.99, 0), (249.9, 1)])
+def test_a_signal_that_ended_inside_the_plus_minus_of_the_find_was_not_away(off_s: float, gaps: int) -> None:
+    make = Made(ONE)
+    facts = [make.started(), make.on("A", 0, 1), make.strike("A", 250, plus_minus_ms=15), make.off("A", off_s, 1)]
+    assert len(told(ONE, [*facts, make.ended("complete", 251)]).gaps) == gaps
+
+
 def test_ended_and_taken_back_stood_still() -> None:
     field = Shell(TWO).run(100)
     field.stop()
@@ -203,6 +245,14 @@ def test_a_moment_to_speak_is_no_failing(call_s: float, kind: str) -> None:
     make = Made(BY_CALL)
     d = told(BY_CALL, [make.started(), make.on("A", 0, 1), make.strike("A", 250), make.call("A", call_s)])
     assert [t.kind for t in d.burial("A").touches] == [kind]
+
+
+def test_a_call_inside_the_plus_minus_before_the_touch_is_no_false_call() -> None:
+    make = Made(BY_CALL)
+    d = told(BY_CALL, [make.started(), make.on("A", 0, 1), make.strike("A", 250), make.call("A", 249.2)])
+    assert [(t.kind, t.called_us) for t in d.burial("A").touches] == [("noticed", 249_200_000)]
+    early = told(BY_CALL, [make.started(), make.on("A", 0, 1), make.strike("A", 250), make.call("A", 248.9)])
+    assert [t.kind for t in early.burial("A").touches] == ["early"]
 
 
 def test_touched_and_never_called() -> None:
@@ -313,6 +363,21 @@ def test_two_finds_inside_their_plus_minus_have_no_order() -> None:
     assert at_once.order == (("A", "B"),)
     apart = told(TWO, [*on, make.strike("A", 100.1, plus_minus_ms=15), make.strike("B", 100.02, plus_minus_ms=15)])
     assert apart.order == (("B",), ("A",))
+
+
+def test_undos_that_undo_each_other_count_for_nothing() -> None:
+    make = Made(ONE)
+    strike = make.strike("A", 100)
+    void = make.correct("void", f"{strike.target}-{strike.boot}-{strike.number}", nth=1)
+    first = replace(make.correct("undo", "second", nth=2), correction="first")
+    second = replace(make.correct("undo", "first", nth=3), correction="second")
+    d = told(ONE, [make.started(), make.on("A", 0, 1), strike, void, first, second])
+    assert [(c.correction, c.in_force) for c in d.corrections][1:] == [("first", False), ("second", False)]
+    assert "“" in said(d.corrections[1].text)
+    once = replace(make.correct("undo", void.correction, nth=4), correction="third")
+    d = told(ONE, [make.started(), make.on("A", 0, 1), strike, void, once])
+    assert [c.in_force for c in d.corrections] == [False, True]
+    assert d.burial("A").found is not None
 
 
 def test_a_shift_of_the_start_is_told_and_counts() -> None:
@@ -435,6 +500,8 @@ def test_nothing_is_claimed_where_there_are_too_few() -> None:
     assert few.median_us is None
     assert said(few.text) == "Too few like it before (4) to say what is usual."
     assert told(ONE, facts).burial("A").before is None
+    own = [replace(row, exercise="x1") for row in earlier(*range(10))]
+    assert told(ONE, facts, others=own).burial("A").before is None  # it is not compared with itself
 
 
 def test_what_an_exercise_adds_to_the_times_of_a_site() -> None:
