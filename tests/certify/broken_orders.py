@@ -274,7 +274,7 @@ class GateInsideGrant(Broken):
     def _stray(self) -> None:
         gate: Any = self.gate
         now = self.scheduler.now_us()
-        gate.pulses.append((now, now + 100_000))
+        gate.edges.append((now, now + 100_000))
 
 
 @breaks("keying-measured")

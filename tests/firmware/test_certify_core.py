@@ -8,6 +8,10 @@ from fieldctl.certify.requirements import REQUIREMENTS
 from fieldctl.certify.run import Certificate, certify
 from fieldctl.wire.adding import address_of
 from sims import ccore
+from sims.cnode import CNode
+from sims.storage import Storage
+from sims.workbench import workbench
+from sims.world import World
 
 NUMBERED = list(enumerate(REQUIREMENTS, start=1))
 
@@ -29,6 +33,17 @@ def test_the_core_passes_everything(medium) -> None:
     assert certificate.count("not tried") == 0
     other = {r.id for r in REQUIREMENTS if r.medium not in ("", medium)}
     assert {r.requirement.id for r in certificate.rows if r.verdict == "not applicable"} == other
+
+
+@pytest.mark.parametrize("medium", ["bus", "radio"])
+def test_so_does_the_core_on_the_simulated_mountains_bus_and_air(medium) -> None:
+    def make(world: World, storage: Storage) -> CNode:
+        return CNode(world, world.rng("node"), storage)
+
+    with workbench(make, medium=medium) as (_, talk):
+        certificate = certify(talk)
+    assert failed(certificate) == {}
+    assert certificate.passed
 
 
 def test_the_build_that_can_break_everything_is_sound_while_nothing_is_chosen() -> None:
