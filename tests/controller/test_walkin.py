@@ -10,7 +10,16 @@ import pytest
 from edge_kit import released, tell, zone
 from kit import ask, facts, probe, refused, sends
 
-from fieldctl.events import ExerciseEnded, ExerciseStarted, WalkInEnded, WalkInReleased
+from fieldctl.events import (
+    ANYBODY,
+    AllOffOrdered,
+    AllOffReleased,
+    ExerciseEnded,
+    ExerciseStarted,
+    WalkInEnded,
+    WalkInReleased,
+)
+from fieldctl.units import PersonId
 from sims.field import Field
 
 
@@ -297,3 +306,23 @@ def test_after_a_reboot_of_the_host_the_release_has_ended() -> None:
 
     made = tell(story)
     assert [fact.why for fact in facts(made, WalkInEnded)] == ["host-rebooted"]
+
+
+def test_an_all_off_that_was_committed_alone_ends_the_release_too() -> None:
+    """The controller died before it could write that the release had ended."""
+
+    async def story(made: Field) -> None:
+        await released(made)
+        await made.kill()
+        here = made.outside().here()
+        off, again = (
+            AllOffOrdered(7, PersonId(ANYBODY), "page", here),
+            AllOffReleased(7, PersonId("p-ansel"), "a test", here),
+        )
+        made.ledger.append([off, again], at=here)
+        made.begin()
+        await asyncio.sleep(6)
+        assert (await ask(made, "walkin-status"))["released"] == []
+        await refused(made, "walkin-start", zone="upper")
+
+    tell(story)

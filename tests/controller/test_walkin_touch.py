@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 
-from kit import ask, facts, probe, refused, sends, tell
+from kit import ask, facts, probe, ready, refused, sends, started, tell
 
 from fieldctl.events import DayOpened, StrikeRecorded
+from fieldctl.units import Stamp
 from sims import pad
 from sims.field import Field
 
@@ -92,5 +94,33 @@ def test_a_request_for_no_time_is_refused() -> None:
         await asyncio.sleep(5)
         for minutes in (0.0, 121.0):
             assert "minutes" in (await refused(made, "day-touch", by="Tove", minutes=minutes)).expected
+
+    tell(story)
+
+
+def test_a_strike_of_the_day_before_proves_no_plate_of_today() -> None:
+    async def story(made: Field) -> None:
+        await ready(made)
+        name = await started(made, targets={"A": str(made.site.targets[0])})
+        probe(made, made.site.targets[0])
+        await asyncio.sleep(5)
+        await ask(made, "exercise-stop", exercise=name, by="Mira")
+        await asyncio.sleep(2)
+        close = {"signed": "Ansel", "own_units_back": True, "listening_walk": "Tove, nothing"}
+        await ask(made, "day-close", by="Ansel", **close)
+        assert (await ask(made, "day-check"))["touched"] == {}, "nobody asked for it"
+        (strike,) = facts(made, StrikeRecorded)
+        await ask(made, "day-touch", by="Tove")
+        assert made.life is not None
+        here = made.life.controller.outside.here()
+        made.ledger.append([replace(strike, number=strike.number + 1)], at=here)  # told late: it was made before
+        made.ledger.append([replace(strike, number=strike.number + 2, at=Stamp(here, 1000))], at=here)
+        assert (await ask(made, "day-check"))["touched"] == {strike.target: "probe"}
+        await made.kill()
+        made.world.clock.begin_boot(60_000_000)
+        made.begin()
+        await asyncio.sleep(5)
+        check = await ask(made, "day-check")
+        assert (check["armed"], check["listens_until_us"]) == ([], None), "after a reboot it is asked for anew"
 
     tell(story)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from dataclasses import replace
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 from edge_pages_kit import ANSEL, NOBODY, Node, Pages, somebody, tell
 
 from fieldctl.events import ExerciseStarted, WalkInReleased
+from fieldctl.web.views import VIEWS
 from sims import pad
 from sims.field import Field
 
@@ -191,5 +193,20 @@ def test_without_a_wall_clock_only_hours_from_now_are_offered() -> None:
         page = await w.page("/walk-in")
         assert not page.every("input", type="time")
         assert "Nobody knows what time it is here" in page.text
+
+    tell(story, opened=True)
+
+
+def test_the_rows_that_everybody_follows_hold_no_hint_and_no_name() -> None:
+    async def story(w: Pages) -> None:
+        await released(w)
+        await w.ok("walkin-start", zone="upper")
+        await asyncio.sleep(6)
+        assert w.made.life is not None
+        for name in ("everybody", "watch", "searching"):
+            row = VIEWS[name](w.made.life.controller)["walkin:upper"]
+            assert (row["state"], row["found"], row["of"], row["over_us"]) == ("goes-on", None, None, None)
+            assert not any(str(target) in json.dumps(row) for target in w.made.site.targets)
+            assert not {"by", "searchers", "picks", "burials"} & set(row)
 
     tell(story, opened=True)
