@@ -41,13 +41,14 @@ WITH_PARENT = ("setpriv", "--pdeathsig", "KILL", "--")
 
 
 async def build_image(goal: str = "board", image: str = IMAGE) -> Path:
-    """Compile the board's program if it is older than its sources; Unreachable without sources, make or compiler."""
+    """Compile a board's program if it is older than its sources; Unreachable without what boards need on a machine."""
     if not (SOURCES / "Makefile").is_file():
         raise Unreachable(
             "The firmware's sources are not here.",
             expected=f"firmware_stubs beside {Path(__file__).parent.name}, as in a checkout of the project",
             remedy="Run this from a checkout (pip install -e .), or use --targets python.",
         )
+    _need(QEMU, "qemu-system-arm")
     _need("make", "make")
     _need(COMPILER, "gcc-arm-none-eabi libnewlib-arm-none-eabi")
     child = await asyncio.create_subprocess_exec(

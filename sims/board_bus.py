@@ -20,22 +20,25 @@ from fieldctl.wire.frames import Deframer
 from fieldctl.wire.messages import Flags, Strike
 from sims.board import Board
 from sims.board_bench import SAMPLE_US
+from sims.board_pad import waveform
 from sims.board_truth import Permits, Pulse, TickMap
 from sims.hub import Hub
+from sims.pad import Touch
 from sims.ptybus import raw_us
 from sims.world import Scheduler
 
 LOOKS_EVERY_S = 0.01
 PLAYS_AHEAD_US = 60_000  # a waveform begins so long after it was handed over: the board may be held up for a while
-BELONGS_US = (-2_000, 60_000)  # a strike stamped so near the begin of a blow is that blow's
+BEGINS_WITHIN_US = 2 * SAMPLE_US  # of the true begin a sharp blow has to be stamped: noise decides on a sample or two
 
 
 class BoardNode:
     """A target on a hub whose inside is compiled firmware."""
 
-    def __init__(self, scheduler: Scheduler, board: Board) -> None:
+    def __init__(self, scheduler: Scheduler, board: Board, *, noise: float) -> None:
         self.scheduler = scheduler
         self.board = board
+        self.noise = noise
         self.address = adding.address_of(board.bench.hardware)
         self.target: TargetId = target_from_address(self.address)
         self.name = str(self.target)
@@ -45,7 +48,7 @@ class BoardNode:
         self.stamped: dict[
             tuple[int, int], int
         ] = {}  # (boot, number) of each strike that it told: true µs of its ticks
-        self.blows: list[int] = []  # true µs at which a sharp blow really began
+        self.blows: list[int] = []  # ticks at which a sharp blow really began
         self.deaf = 0  # what came while it had no power
         self._ears = Deframer()
         self._hub: Hub | None = None
@@ -135,16 +138,13 @@ class BoardNode:
         pulses = self.pulses()
         return bool(pulses) and pulses[-1].off_us > raw_us() - 1_300_000
 
-    def play(self, samples: Sequence[int], *, sharp_at: Sequence[int] = ()) -> int:
-        """Let its pad show this from a moment on, in steps about its rest; gives how many µs it lasts from now.
-
-        sharp_at: which samples are the first of a sharp blow, whose begin the target has to stamp rightly.
-        """
+    def touch(self, touches: Sequence[Touch]) -> None:
+        """Let an event happen at its pad, beginning in a moment."""
+        samples, sharp = waveform(touches, self.noise)
         begin = self.board.bench.ticks() + PLAYS_AHEAD_US
         begin -= begin % SAMPLE_US
         self.board.bench.play(samples, begin)
-        self.blows += [self.clock.true_us(begin + SAMPLE_US * at) for at in sharp_at]
-        return PLAYS_AHEAD_US + SAMPLE_US * len(samples)
+        self.blows += [begin + SAMPLE_US * at for at in sharp]
 
     # ---- the truth ----------------------------------------------------------------------------------------------
 
@@ -158,17 +158,12 @@ class BoardNode:
     def truth(self) -> dict[str, Any]:
         """What really happened, as `sims.demo_result` wants it.
 
-        A strike's true time is the begin of the sharp blow that it belongs to, else its ticks as true time. A sharp
-        blow to which no strike belongs counts as made and can only be missing.
+        A strike that it told is made at its ticks, as true time. A sharp blow has to be among them, to two samples: one
+        that is not counts as made too, and is missing.
         """
-        made, blows = [], sorted(self.blows)
-        for (boot, number), ticks in sorted(self.stamped.items()):
-            at = self.clock.true_us(ticks)
-            mine = next((b for b in blows if BELONGS_US[0] <= at - b <= BELONGS_US[1]), None)
-            if mine is not None:
-                blows.remove(mine)
-            made.append([boot, number, at if mine is None else mine])
-        made += [[0, -1 - i, at] for i, at in enumerate(blows)]
+        made = [[boot, number, self.clock.true_us(ticks)] for (boot, number), ticks in sorted(self.stamped.items())]
+        missing = [b for b in self.blows if all(abs(b - t) > BEGINS_WITHIN_US for t in self.stamped.values())]
+        made += [[0, -1 - i, self.clock.true_us(blow)] for i, blow in enumerate(missing)]
         pulses = self.pulses()
         return {
             "made": made,

@@ -10,25 +10,29 @@ import math
 from collections.abc import Sequence
 from random import Random
 
-from fieldctl.strikes.features import SAMPLE_US, StrikeFeatures
+from fieldctl.strikes.features import BEGIN_NOISE, SAMPLE_US, StrikeFeatures
 from sims import pad
 from sims.pad import Touch
 
 INVENTED = True
 RINGS_HZ = 180.0  # a plate that was knocked
-SHARP_RISE_US = 5_000  # below it a touch begins within one sample
+SHARP_RISE_US = 5_000
 
 
 def waveform(touches: Sequence[Touch], noise: float) -> tuple[list[int], list[int]]:
-    """Samples of a whole event, and which of them begin a sharp blow; `noise` is the root mean square at rest."""
+    """Samples of a whole event, and which of them begin a sharp strike; `noise` is the root mean square at rest.
+
+    A strike begins where it leaves the noise behind, as the contract in `strikes.features` has it.
+    """
     last_us, last = touches[-1]
     samples = [0.0] * ((last_us + 2 * last.width_us) // SAMPLE_US + 400)
     sharp = []
     for after_us, features in touches:
         first = after_us // SAMPLE_US
-        one = _knock(features, noise) if features.rise_us < SHARP_RISE_US else _swell(features, noise)
-        if features.rise_us < SHARP_RISE_US:
-            sharp.append(first)
+        is_sharp = features.rise_us < SHARP_RISE_US
+        one = _knock(features, noise) if is_sharp else _swell(features, noise)
+        if is_sharp:
+            sharp.append(first + next(i for i, level in enumerate(one) if abs(level) > BEGIN_NOISE * noise))
         for i, level in enumerate(one[: len(samples) - first]):
             samples[first + i] += level
     return [round(level) for level in samples], sharp

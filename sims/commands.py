@@ -21,6 +21,12 @@ sim = typer.Typer(help="Shake the simulated field.", no_args_is_help=True)
 Targets = Annotated[
     str, typer.Option("--targets", metavar="KIND", help="python, or c: the firmware's core, compiled here.")
 ]
+DemoTargets = Annotated[
+    str,
+    typer.Option(
+        "--targets", metavar="KIND", help="python; c: the firmware's core; qemu: the core on emulated boards."
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object on stdout.")]
 
 
@@ -30,7 +36,7 @@ def run_demo(
     json: AsJson = False,
     seed: Annotated[int, typer.Option(help="Draws the field and the searcher.")] = 1,
     keep: Annotated[Path | None, typer.Option(help="Keep the site's folder here: a new or empty one.")] = None,
-    targets: Targets = "python",
+    targets: DemoTargets = "python",
 ) -> None:
     """Three burials, one switched on by the first find, all keep sending; then all off and the result."""
     from sims.demo import main

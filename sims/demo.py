@@ -27,7 +27,7 @@ from fieldctl.errors import EXIT_FAILURE, EXIT_OK, FieldctlError, Unreachable
 from fieldctl.units import PersonId, TargetId
 from sims import demo_result
 from sims.broker import Broker, start_broker
-from sims.targets import maker
+from sims.targets import EMULATED, maker
 
 DRILL = "demo"
 SEARCHER = "Mira"
@@ -86,14 +86,20 @@ class Demo:
 
 def main(*, seed: int, headless: bool, as_json: bool, keep: Path | None, targets: str = "python") -> int:
     """Run the demo; 0 only when everything that it promises held. What failed is on stderr."""
+    image: Path | None = None
     try:
-        maker(targets)
+        if targets == EMULATED:
+            from sims.board import build_image
+
+            image = asyncio.run(build_image())
+        else:
+            maker(targets)
     except FieldctlError as error:
         _said(str(error))
         return error.exit_code
     folder = keep or Path(tempfile.mkdtemp(prefix="fieldctl-demo-"))
     try:
-        row = asyncio.run(_until_told(_run(folder, seed, _view(headless, as_json), targets)))
+        row = asyncio.run(_until_told(_run(folder, seed, _view(headless, as_json), targets, image)))
     except FieldctlError as error:
         _said(str(error))
         return EXIT_FAILURE
@@ -131,7 +137,7 @@ async def _until_told(work: Coroutine[Any, Any, dict[str, Any]]) -> dict[str, An
         return None
 
 
-async def _run(folder: Path, seed: int, view: Any, targets: str) -> dict[str, Any]:
+async def _run(folder: Path, seed: int, view: Any, targets: str, image: Path | None) -> dict[str, Any]:
     from fieldctl.cli.outside import make_key, read_key
     from fieldctl.ledger.store import Ledger
     from fieldctl.site.files import load_site
@@ -151,7 +157,7 @@ async def _run(folder: Path, seed: int, view: Any, targets: str) -> dict[str, An
     broker = await start_broker(site.name, mqtt)
     truth = folder / "truth.json"
     try:
-        async with _mountain(seed, key, site.name, serial, mqtt, picks, broker, truth, targets) as port:
+        async with _mountain(seed, key, site.name, serial, mqtt, picks, broker, truth, targets, image) as port:
             outside = _outside(folder, site, key, port, broker)
             with Ledger.open(folder / "ledger.sqlite", inline=False, who="fieldctl demo") as ledger:
                 _provision(ledger, outside, serial, mqtt)
@@ -180,6 +186,7 @@ async def _mountain(
     broker: Broker,
     truth: Path,
     targets: str,
+    image: Path | None,
 ) -> AsyncIterator[str]:
     """The targets' process; gives the bus's path, and ends it with its truth written."""
     logins = {}
@@ -195,6 +202,7 @@ async def _mountain(
     order = {
         "seed": seed,
         "targets": targets,
+        "image": str(image),
         "site_key": key.hex(),
         "site": site,
         "serial": serial,

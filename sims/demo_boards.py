@@ -7,7 +7,7 @@ that what it goes into the demo with is what its storage kept.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager
 from pathlib import Path
 
@@ -23,6 +23,12 @@ BOARDS = 4  # emulators at once: what two cores carry beside a controller
 NOISE_STEPS = 4.0
 
 
+def chosen(serial: Sequence[TargetId], plays: Sequence[str]) -> tuple[TargetId, ...]:
+    """Which targets of the bus are boards: those that play first."""
+    first = sorted(serial, key=lambda target: target not in plays)
+    return tuple(first[:BOARDS])
+
+
 @asynccontextmanager
 async def boards(
     scheduler: Scheduler, folder: Path, image: Path, secret: bytes, keys: Mapping[TargetId, TargetKeys]
@@ -34,7 +40,7 @@ async def boards(
             label = Label(b"invd" + bytes.fromhex(target), secret)
             board = Board(folder / target, label, image, noise=round(NOISE_STEPS * 16))
             await stack.enter_async_context(board)
-            nodes[target] = BoardNode(scheduler, board)
+            nodes[target] = BoardNode(scheduler, board, noise=NOISE_STEPS)
         await asyncio.gather(*(_install(node, keys[target]) for target, node in nodes.items()))
         try:
             yield nodes
