@@ -43,7 +43,7 @@ class AllOffState extends HTMLElement {
     const off = field.all_off;
     const waiting = off.unconfirmed.map((row) => {
       const left = row.may_send_until_us === null ? 0 : Math.max(0, (row.may_send_until_us - hostNow()) / 1e6);
-      const heard = row.heard_us === null ? t("base.off_never_heard") : t("base.off_heard", { age: span((hostNow() - row.heard_us) / 1e6) });
+      const heard = row.heard_us === null ? t("base.off_never_heard") : t("base.off_heard", { age: t("base.ago", { age: span((hostNow() - row.heard_us) / 1e6) }) });
       const says = row.says === "its gate reads on" ? t("base.off_gate_on") : t("base.off_not_confirmed");
       const until = left > 0 ? t("base.off_may_send", { seconds: Math.ceil(left) }) : t("base.off_may_not_send");
       return h("li", {}, h("strong", {}, row.name), ` (${row.place}): ${says}, ${heard}, ${until}`);
