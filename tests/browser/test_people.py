@@ -86,6 +86,10 @@ def test_password_then_out_then_in_again(phones: Any) -> None:
     with page.expect_navigation():
         page.locator("#password button").click()
     expect(page.locator("details summary").first).to_contain_text("Change the password")
+    mine = page.locator("section").filter(has=page.locator("h2", has_text="Mira (you)"))
+    live(page)
+    mine.locator("[data-do=take]").click()
+    expect(page.locator("#said")).to_contain_text("Nobody would be in charge any more")
     page.goto("/sign-out")
     page.locator("form[data-ask=sign-out] button").click()
     page.wait_for_url(lambda url: "/sign-out" not in url)

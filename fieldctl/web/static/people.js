@@ -13,12 +13,30 @@ for (const time of document.querySelectorAll("main time")) {
   if (!Number.isNaN(at.getTime())) time.textContent = at.toLocaleString(language, { dateStyle: "medium", timeStyle: "short", hourCycle: "h23" });
 }
 
+// What a refusal means here, in the reader's language; what is not among these is said as the controller says it.
+const REFUSED = {
+  "right-take refused": "people.refused_last",
+  "right-give bad-input": "people.refused_right",
+  "right-give refused": "people.refused_give",
+  "phone-code refused": "people.refused_code",
+  "own-phone-code refused": "people.refused_code",
+  "own-password wrong-secret": "people.refused_old",
+  "own-password bad-input": "people.refused_new",
+  "own-password too-soon": "people.refused_soon",
+};
+
+function refusal(verb, problem) {
+  if (problem.code === "not-found") return t("people.refused_gone");
+  const key = REFUSED[`${verb} ${problem.code}`];
+  return key ? t(key) : inWords(problem);
+}
+
 // Ask, and show the page as it is then; in words where it was refused.
 async function change(verb, args, undo = null) {
   said.textContent = t("people.working");
   const answer = await order(verb, args);
   if (!answer.ok) {
-    said.textContent = inWords(answer.problem);
+    said.textContent = refusal(verb, answer.problem);
     said.scrollIntoView({ block: "center" });
     return null;
   }
