@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from fieldctl.debrief.model import Away
 from fieldctl.debrief.reading import Reading
-from fieldctl.debrief.words import clock, length, said
+from fieldctl.debrief.words import ENGLISH, clock, length, said
 from fieldctl.events import (
     ExerciseEnded,
     ExerciseInterrupted,
@@ -18,8 +18,6 @@ from fieldctl.events import (
     ExerciseResumed,
     SignalOff,
 )
-
-_WHYS = ("found", "stopped", "all-off", "limit", "ran-out")
 
 
 def ends_of(sent: Sequence[tuple[int, int | None]], dark: Sequence[Away]) -> list[int | None]:
@@ -72,8 +70,8 @@ def signal_gaps(reading: Reading, burial: str, dark: Sequence[Away]) -> tuple[Aw
 
 def _signal(burial: str, from_us: int, until_us: int | None, whys: dict[tuple[int, int | None], str]) -> Away:
     found = sorted(why for (_, at), why in whys.items() if at == from_us)
-    why = found[0] if found else ""
-    reason = said(f"why.{why}") if why in _WHYS else said("why.other", why=why) if why else said("why.ran-out")
+    why = found[0] if found else "ran-out"  # nobody heard it end, and what nobody renews runs out
+    reason = said(f"why.{why}") if f"why.{why}" in ENGLISH else said("why.other", why=why)
     if until_us is None:
         text = said("gap.signal-open", burial=burial, first=clock(from_us), why=reason)
     else:

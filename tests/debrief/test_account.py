@@ -221,6 +221,15 @@ def test_a_signal_that_ended_inside_the_plus_minus_of_the_find_was_not_away(off_
     assert len(told(ONE, [*facts, make.ended("complete", 251)]).gaps) == gaps
 
 
+@pytest.mark.parametrize(
+    ("why", "told_as"), [("rebooted", "its target rebooted"), ("limit", "its limit was reached"), ("wet", "wet")]
+)
+def test_why_a_signal_was_away(why: str, told_as: str) -> None:
+    make = Made(ONE)
+    facts = [make.started(), make.on("A", 0, 1), make.off("A", 50, 1, why), make.on("A", 70, 2), make.strike("A", 90)]
+    assert said(told(ONE, facts).gaps[0].text) == f"A's signal was away from 0:50 to 1:10: 20 s ({told_as})."
+
+
 def test_ended_and_taken_back_stood_still() -> None:
     field = Shell(TWO).run(100)
     field.stop()
