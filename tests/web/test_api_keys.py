@@ -10,9 +10,9 @@ import pytest
 from api_kit import HEADERS, HOST, NOBODY, Web, is_problem, somebody, tell, web
 
 from fieldctl.events import CallMade, Corrected, ExerciseStarted, SplitMade
-from fieldctl.web.asking import IN_HAND_MAX
+from fieldctl.web.asking import IN_HAND_MAX, SETTLE_S, Asking
 from fieldctl.web.keys import KEYS_MAX, PHONES_MAX, Keys, checked, own_id
-from fieldctl.web.problems import KeyMissing, KeyReused
+from fieldctl.web.problems import KeyMissing, KeyReused, NotSignedIn, RightMissing
 
 KEY = "press-0001"
 
@@ -108,6 +108,20 @@ def test_a_right_that_was_taken_gives_no_answer_of_before() -> None:
     tell(story)
 
 
+def test_nobody_gets_past_a_right_by_whatever_way_he_comes() -> None:
+    async def story(w: Web) -> None:
+        assert w.made.life is not None
+        asking = Asking(w.made.life.desk)
+        with pytest.raises(NotSignedIn):
+            await asking.ask(NOBODY, "exercise-start", {"drill": "one"}, "phone-1", KEY)
+        with pytest.raises(RightMissing):
+            await asking.ask(somebody("watch"), "exercise-start", {"drill": "one"}, "phone-1", KEY)
+        assert count(w, ExerciseStarted) == 0
+        assert asking.counts == {"not_signed_in": 1, "right_missing": 1}
+
+    tell(story)
+
+
 def test_what_makes_something_is_one_order_even_after_a_restart() -> None:
     async def story(w: Web) -> None:
         x = (await w.ok("exercise-start", "key-start", drill="mixed", searchers=["Jon"]))["exercise"]
@@ -157,6 +171,10 @@ def test_the_store_of_keys_is_bounded_and_says_what_it_forgot() -> None:
             keys.keep(f"phone-{i}", KEY, b"a", task)
         assert keys.find("phone", "key-0003", b"a") is None
         assert keys.counts == {"again": 1, "forgotten_keys": 3, "forgotten_phones": 1}
+        keys.keep("phone-0", "key-of-now", b"a", task)
+        keys.keep("phone-new", KEY, b"a", task)
+        assert keys.find("phone-0", KEY, b"a") is task, "the phone that was silent longest is forgotten, not this one"
+        assert keys.find("phone-1", KEY, b"a") is None
         await task
 
     asyncio.run(story())
@@ -194,14 +212,26 @@ def test_a_verb_that_began_is_carried_to_its_end_though_its_client_goes_away() -
     tell(story)
 
 
-def test_serve_lets_what_is_in_hand_come_to_its_end() -> None:
+@pytest.mark.parametrize(("takes_s", "carried"), [(SETTLE_S / 2, 1), (SETTLE_S * 2, 0)])
+def test_serve_lets_what_is_in_hand_come_to_its_end_for_a_while(takes_s: float, carried: int) -> None:
     async def story(w: Web) -> None:
+        assert w.made.life is not None
+        desk: Any = w.made.life.desk
+        real = desk.ask
+
+        async def slow(name: str, arguments: dict[str, Any]) -> dict[str, Any]:
+            await asyncio.sleep(takes_s)
+            row: dict[str, Any] = await real(name, arguments)
+            return row
+
+        desk.ask = slow
         async with w.app.router.lifespan_context(w.app):
             asked = asyncio.create_task(w.post("exercise-start", KEY, drill="one"))
-            await asyncio.sleep(0)
-            await asyncio.sleep(0)
-        assert (await asked).status_code == 200
-        assert count(w, ExerciseStarted) == 1
+            await asyncio.sleep(0.1)
+            asked.cancel()
+        assert count(w, ExerciseStarted) == carried
+        await asyncio.sleep(takes_s * 2)
+        assert count(w, ExerciseStarted) == carried, "what was ended does not come back"
 
     tell(story)
 
@@ -263,7 +293,7 @@ def test_a_body_without_a_length_is_cut_off_where_it_grows_too_long() -> None:
 
 
 def test_all_off_never_waits_for_a_crowd() -> None:
-    """A thousand wait; the order is out after at most a few of them, the rest are answered, or told to come again."""
+    """A thousand ask; the order is out after at most a few of them, the rest are answered, or told to come again."""
 
     async def story(w: Web) -> None:
         assert w.made.life is not None
@@ -280,11 +310,17 @@ def test_all_off_never_waits_for_a_crowd() -> None:
         transport = httpx.ASGITransport(app=w.app)
         async with httpx.AsyncClient(transport=transport, base_url=f"http://{HOST}") as client:
             crowd = [asyncio.create_task(client.get("/api/v1/status")) for _ in range(1000)]
+            while not carried:
+                await asyncio.sleep(0)
+            for _ in range(10):
+                await asyncio.sleep(0)
+            began = len(carried)
+            assert began < 30, "the rest of the crowd still waits"
             off = asyncio.create_task(client.post("/all-off"))
             assert (await off).status_code == 303
-            before = carried.index("all-off")
+            between = carried.index("all-off") - began
             answers = await asyncio.gather(*crowd)
-        assert before <= 10, before
+        assert between <= 10, between
         statuses = [a.status_code for a in answers]
         assert statuses.count(200) == IN_HAND_MAX
         assert statuses.count(503) == 1000 - IN_HAND_MAX

@@ -143,6 +143,14 @@ def test_room_is_made_by_the_address_with_the_most_and_by_who_waits_for_nothing_
     assert not phone.ended
 
 
+def test_where_all_wait_for_an_answer_the_one_silent_longest_makes_room() -> None:
+    crowd: Any = Connections(3)
+    streams = [Stub("192.0.2.7", busy=True) for _ in range(4)]
+    for one in streams:
+        crowd.enter(one)
+    assert [one.ended for one in streams] == [True, False, False, False]
+
+
 async def test_all_off_beside_a_crowd_that_asks() -> None:
     async with served() as (t, port):
         boss = await t.in_charge()

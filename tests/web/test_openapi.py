@@ -82,6 +82,7 @@ def test_every_operation_names_the_problems_that_it_can_meet(whole: Whole) -> No
         assert {"421", "500"} <= codes, path
         if method == "post" and "x-right" in operation and not path.endswith("all-off"):
             assert {"403", "413", "415", "422", "503", "504", "404", "409"} <= codes, path
+            assert "refused" in operation["responses"]["409"]["$ref"], path
         if operation["security"]:
             assert "401" in codes, path
         if operation.get("x-right", "anybody") != "anybody":
