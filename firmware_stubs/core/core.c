@@ -46,6 +46,8 @@ void fc_start(struct fc_core *core, const struct fc_port *port, uint64_t at, uin
     fc_sample_battery(core, ticks);
     struct fc_kept next = core->kept;
     next.boot++;
+    next.has &= (uint16_t)~FC_HAS_BEFORE;
+    memset(next.before, 0, sizeof next.before);
     if (BREAK_GENERATION_KEPT) {
         next.generation = 0;
     }

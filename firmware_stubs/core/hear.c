@@ -38,7 +38,7 @@ void fc_begin_talking(struct fc_core *core)
     begin_end(core, &core->before);
     core->cached.size = 0;
     core->speaks = core->kept.has & FC_HAS_KEYS;
-    core->speaks_before = core->kept.has & FC_HAS_BEFORE;
+    core->speaks_before = false; /* all that it could give is an answer from the cache */
 }
 
 static uint32_t ahead(uint32_t value)

@@ -12,6 +12,8 @@
 
 enum { USED = 1, SEEN, SMALL, FULL };
 
+static const uint32_t NOTHING = 0;
+
 struct record {
     uint8_t magic, type;
     uint16_t sum;
@@ -51,6 +53,11 @@ static void *part_of(struct fc_kept *kept, uint8_t type)
     return type == USED ? (void *)&kept->used : type == SEEN ? (void *)&kept->seen : (void *)kept;
 }
 
+static uint32_t whole_size(uint8_t type)
+{
+    return (uint32_t)sizeof(struct record) + size_of(type) + 4u; /* the last word is zero: it was written to its end */
+}
+
 /* Writes a record at core->store_at and moves on; a torn one is passed over. */
 static bool append(struct fc_core *core, struct fc_kept *from, uint8_t type)
 {
@@ -58,17 +65,17 @@ static bool append(struct fc_core *core, struct fc_kept *from, uint8_t type)
     const uint8_t *part = part_of(from, type);
     struct record head = {RECORD, type, fc_sum(type, part, size)};
     uint32_t at = core->store_at;
-    core->store_at += (uint32_t)sizeof head + size;
-    return write(core, at, &head, sizeof head) && write(core, at + (uint32_t)sizeof head, part, size);
+    core->store_at += whole_size(type);
+    return write(core, at, &head, sizeof head) && write(core, at + (uint32_t)sizeof head, part, size) &&
+           write(core, core->store_at - 4u, &NOTHING, sizeof NOTHING);
 }
 
 /* Begins the next page with everything. */
 static bool turn_page(struct fc_core *core, struct fc_kept *next)
 {
-    static const uint32_t VOID = 0;
     uint32_t number = core->store_seq + 1u, page = number % FC_STORE_PAGES;
     uint32_t head[3] = {MAGIC, number, ~number};
-    if (word_at(core, page * PAGE) != BLANK && !write(core, page * PAGE, &VOID, sizeof VOID)) {
+    if (word_at(core, page * PAGE) != BLANK && !write(core, page * PAGE, &NOTHING, sizeof NOTHING)) {
         return false;
     }
     core->store_at = page * PAGE + HEAD;
@@ -84,7 +91,7 @@ static bool turn_page(struct fc_core *core, struct fc_kept *next)
 static bool put(struct fc_core *core, struct fc_kept *next, uint8_t type)
 {
     uint32_t begin = core->store_seq % FC_STORE_PAGES * PAGE;
-    bool room = core->store_at + sizeof(struct record) + size_of(type) <= begin + PAGE && core->store_at > begin;
+    bool room = core->store_at + whole_size(type) <= begin + PAGE && core->store_at > begin;
     return room ? append(core, next, type) : turn_page(core, next);
 }
 
@@ -134,7 +141,7 @@ static uint32_t written_to(const struct fc_core *core, uint32_t begin)
 }
 
 /* A whole record at `at`? Taken over into kept; gives its size, 0 for none. */
-static uint32_t take_record(struct fc_core *core, uint32_t at, uint32_t end)
+static uint32_t take_record(struct fc_core *core, uint32_t at, uint32_t end, bool *legible)
 {
     struct record head;
     struct fc_kept copy = core->kept;
@@ -143,7 +150,7 @@ static uint32_t take_record(struct fc_core *core, uint32_t at, uint32_t end)
         return 0;
     }
     uint32_t size = size_of(head.type);
-    if (at + sizeof head + size > end) {
+    if (at + whole_size(head.type) > end) {
         return 0;
     }
     uint8_t *part = part_of(&copy, head.type);
@@ -152,33 +159,34 @@ static uint32_t take_record(struct fc_core *core, uint32_t at, uint32_t end)
         return 0;
     }
     core->kept = copy;
-    return (uint32_t)sizeof head + size;
+    *legible |= head.type == FULL;
+    return whole_size(head.type);
+}
+
+/* Whether what is no record at `at` was one once: it was written to its end, or something was written behind it. */
+static bool was_whole(const struct fc_core *core, uint32_t at, uint32_t end)
+{
+    struct record head;
+    core->port->flash_read(core->port->ctx, at, &head, sizeof head);
+    if (head.magic != RECORD || head.type < USED || head.type > FULL) {
+        return end - at > sizeof head;
+    }
+    uint32_t behind = at + whole_size(head.type);
+    return end > behind || (end == behind && word_at(core, end - 4u) == NOTHING);
 }
 
 /* Takes over a page; true when something in it is damaged. */
-static bool read_page(struct fc_core *core, uint32_t begin)
+static bool read_page(struct fc_core *core, uint32_t begin, bool *legible)
 {
     uint32_t end = written_to(core, begin), at = begin + HEAD;
-    bool damaged = false;
+    bool damaged = false, torn = false;
     while (at < end) {
-        uint32_t size = take_record(core, at, begin + PAGE);
-        if (size) {
-            at += size;
-            continue;
-        }
-        struct record head; /* torn when it is the last and was not written to its end, else damage */
-        core->port->flash_read(core->port->ctx, at, &head, sizeof head);
-        uint32_t whole = (uint32_t)sizeof head + size_of(head.type);
-        damaged |= head.magic != RECORD ? end - at > sizeof head : at + whole <= end;
-        at += 4u;
-        while (at < end && word_at(core, at) != BLANK && (uint8_t)word_at(core, at) != RECORD) {
-            at += 4u;
-        }
-        core->store_at = begin + PAGE;
+        uint32_t size = take_record(core, at, begin + PAGE, legible);
+        damaged = damaged || (!size && !torn && was_whole(core, at, end));
+        torn = torn || !size;
+        at += size ? size : 4u;
     }
-    if (core->store_at != begin + PAGE) {
-        core->store_at = end;
-    }
+    core->store_at = torn ? begin + PAGE : at; /* behind what was torn nothing is written any more */
     return damaged;
 }
 
@@ -187,7 +195,7 @@ static bool head_damaged(const struct fc_core *core, uint32_t begin)
 {
     uint32_t magic = word_at(core, begin);
     if (magic == MAGIC) {
-        return written_to(core, begin) > begin + HEAD + sizeof(struct record) + sizeof(struct fc_kept);
+        return written_to(core, begin) > begin + HEAD + whole_size(FULL);
     }
     return magic != BLANK && (magic & ~MAGIC) != 0;
 }
@@ -195,7 +203,7 @@ static bool head_damaged(const struct fc_core *core, uint32_t begin)
 void fc_store_open(struct fc_core *core)
 {
     uint32_t numbers[FC_STORE_PAGES], last = 0;
-    bool damaged = false;
+    bool damaged = false, legible = false;
     memset(&core->kept, 0, sizeof core->kept);
     for (uint32_t page = 0; page < FC_STORE_PAGES; page++) {
         uint32_t number = word_at(core, page * PAGE + 4u);
@@ -209,9 +217,11 @@ void fc_store_open(struct fc_core *core)
     for (uint32_t back = FC_STORE_PAGES; back-- > 0;) { /* from the oldest, so that newer ones hold */
         uint32_t page = (last - back) % FC_STORE_PAGES;
         if (last > back && numbers[page] == last - back) {
-            core->store_at = 0;
-            damaged = read_page(core, page * PAGE) || damaged;
+            damaged = read_page(core, page * PAGE, &legible) || damaged;
         }
+    }
+    if (!legible) {
+        core->kept.has &= (uint16_t) ~(FC_HAS_KEYS | FC_HAS_BEFORE); /* no key at all is better than one of zeros */
     }
     if (damaged) {
         core->kept.has |= FC_DAMAGED | FC_ALL_OFF;

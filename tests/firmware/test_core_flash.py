@@ -1,0 +1,255 @@
+"""What lasts: power cut at every word that is written, a worn and a damaged flash, keys, counters and strikes."""
+
+from __future__ import annotations
+
+import os
+from random import Random
+
+import pytest
+from csim import Sim
+
+from fieldctl.wire import adding, envelope, messages, seal
+from fieldctl.wire import messages as m
+from fieldctl.wire.messages import Flags, Reason, Result
+
+S = 1_000_000
+PAGE = 1024
+ADDRESS = 0x0A1B2C3D
+KEYS = seal.derive_keys(bytes(range(16)), ADDRESS, 1)
+LONG = bool(os.environ.get("FIELDCTL_TESTS_LONG"))
+
+
+class Life:
+    """A target and whoever speaks to it, who notes down what was said and answered."""
+
+    def __init__(self, log_max: int = 64) -> None:
+        self.sim = Sim(keys=KEYS, log_max=log_max, abilities=385)
+        self.ticks = S
+        self.counter = 0
+        self.up_high = 0
+        self.made: set[tuple[int, int]] = set()
+        self.acked: set[tuple[int, int]] = set()
+        self.asked: set[tuple[int, int]] = set()
+        self.epoch = self.generation = self.taken = 0
+
+    @property
+    def cut(self) -> bool:
+        return bool(self.sim.c.cut)
+
+    def hear(self, payload: bytes) -> m.Message | None:
+        self.ticks += 1000
+        reply = self.sim.hear(payload, self.ticks)
+        if not reply:
+            return None
+        env = envelope.read(reply)
+        assert env is not None
+        assert env.counter > self.up_high, "a counter of its own came twice"
+        self.up_high = env.counter
+        return messages.decode(env.body)
+
+    def order(self, message: m.Message) -> m.Message | None:
+        self.counter += 1
+        said = self.hear(seal.Sealer(KEYS.own).seal(envelope.DOWN, ADDRESS, self.counter, messages.encode(message)))
+        if said is not None:
+            self.taken = self.counter
+        return said
+
+    def token(self) -> m.Message | None:
+        return self.hear(envelope.token(ADDRESS, self.counter % 256))
+
+    def boot(self) -> int:
+        return self.sim.look().boot
+
+    def strike(self) -> None:
+        self.ticks += 1000
+        if self.sim.strike((200, 1000, 9000, 200, 5, 0, 0, *[255] * 8), self.ticks):
+            self.made.add((self.boot(), self.sim.look().number))
+
+    def ack(self, key: tuple[int, int]) -> None:
+        self.asked.add(key)
+        said = self.order(m.Ack(*key))
+        if said is not None:
+            assert said.result == Result.DONE
+            self.acked.add(key)
+
+    def again(self) -> None:
+        """The power comes back."""
+        self.sim.c.cut_in = 0
+        self.sim.lib.fc_sim_power_off(self.sim.c)
+        self.sim.power_on(0)
+        assert not self.sim.look().held
+        self.ticks = S
+
+    def check(self) -> None:
+        """Nothing acknowledged came back, nothing told is lost or doubled, nothing latched is forgotten."""
+        waiting = self.sim.waiting()
+        assert len(waiting) == len(set(waiting)), "a strike is there twice"
+        assert not self.acked & set(waiting), "an acknowledged strike came back"
+        assert self.made - self.asked <= set(waiting), "a strike was lost"
+        seen = self.sim.look()
+        assert seen.epoch >= self.epoch
+        assert seen.generation >= self.generation
+        assert seen.has_keys
+        assert not seen.damaged
+        assert seen.seen >= self.taken
+        assert self.token() is not None
+
+
+def busy(life: Life, strikes: int, keep_every: int) -> None:
+    """An afternoon: strikes, most of them acknowledged, all off, grants, generations."""
+    life.order(m.Arm(life.boot(), 1, True, 0))
+    for n in range(strikes):
+        if life.cut:
+            return
+        life.strike()
+        said = life.token()
+        if n % keep_every and isinstance(said, m.Strike):
+            life.ack((life.boot(), life.sim.look().number))
+        if n % 10 == 3:
+            said = life.order(m.AllOff(life.epoch + 1))
+            life.epoch += said is not None and said.result == Result.DONE
+        if n % 10 == 6:
+            now = life.ticks + 1000
+            good = m.Grant(life.boot(), n + 1, life.epoch, 9, now, now + 30 * S, now + 60 * S, 1000, 100)
+            said = life.order(good)
+            life.generation = n + 1 if said is not None and said.result == Result.DONE else life.generation
+
+
+def words_of(strikes: int, keep_every: int) -> int:
+    life = Life()
+    before = life.sim.c.words
+    busy(life, strikes, keep_every)
+    life.check()
+    return int(life.sim.c.words) - before
+
+
+@pytest.mark.parametrize(("strikes", "keep_every", "stride"), [(12, 3, 1), (150, 7, 1 if LONG else 41)])
+def test_power_cut_at_every_word(strikes, keep_every, stride) -> None:
+    words = words_of(strikes, keep_every)
+    assert words > strikes * 17
+    for nth in range(1, words + 1, stride):
+        life = Life()
+        life.sim.c.cut_words = True
+        life.sim.c.cut_in = nth
+        busy(life, strikes, keep_every)
+        assert life.cut, f"word {nth} was never written"
+        for again in (1, 2, 4, 0):  # and again while it starts
+            life.again()
+            life.sim.c.cut_in = again
+            life.token()
+        life.again()
+        life.check()
+        life.again()
+        life.check()
+        for _ in range(3):
+            life.strike()
+
+
+@pytest.mark.parametrize("when", [0, 1, 2])
+def test_power_cut_before_in_and_after_every_write(when) -> None:
+    nth = 0
+    while True:
+        nth += 1
+        life = Life()
+        life.sim.c.cut_words = False
+        life.sim.c.cut_when = when
+        life.sim.c.cut_in = nth
+        busy(life, 8, 2)
+        if not life.cut:
+            assert nth > 20
+            return
+        life.again()
+        life.check()
+
+
+def test_a_log_that_is_full_keeps_its_oldest_for_ever_and_counts_what_it_drops() -> None:
+    life = Life(log_max=64)
+    life.order(m.Arm(1, 1, True, 0))
+    for _ in range(70):
+        life.strike()
+    assert len(life.sim.waiting()) == 64
+    assert life.sim.look().dropped == 6
+    rng = Random(1)
+    for _ in range(400):  # round the pages many times, the oldest never acknowledged
+        waiting = life.sim.waiting()
+        assert waiting[0] == (1, 1)
+        life.ack(rng.choice(waiting[1:]))
+        life.strike()
+    assert len(life.sim.waiting()) == 64
+    life.again()
+    assert len(life.sim.waiting()) == 64
+    life.check()
+
+
+def test_counters_for_hours() -> None:
+    """The pages of the counters go round; each turn begins with everything."""
+    life = Life()
+    for _ in range(20_000):
+        life.token()
+    life.again()
+    life.token()
+    life.check()
+
+
+def damage(life: Life, page: int, at: int, by: int = 0x10) -> None:
+    life.sim.c.flash[page * PAGE + at] ^= by
+
+
+@pytest.mark.parametrize("at", [0, 5, 9, 14, 40, 70, 110, 130, 156])
+def test_a_damaged_page_refuses_to_send_and_says_why(at) -> None:
+    """Whichever byte: what is legible holds, or nothing sends; it lives, and says so under a reason of its own."""
+    life = Life()
+    for n in range(6):
+        life.order(m.AllOff(n + 1))
+    life.again()
+    damage(life, 1 % 4, at)
+    life.again()
+    life.counter = 5_000
+    life.up_high = 0
+    now = life.ticks + 1000
+    said = life.order(m.Grant(life.boot(), 9, 9, 9, now, now + 30 * S, now + 60 * S, 1000, 100))
+    if said is None:
+        assert not life.sim.look().has_keys  # its keys lay in what was damaged: it is silent
+    else:
+        assert (said.result, said.reason) == (Result.REFUSED, Reason.STORAGE)
+        assert said.flags & Flags.ALL_OFF
+    assert not life.sim.look().sends
+    assert life.sim.look().boot >= 1
+
+
+def test_damage_is_over_when_the_keys_are_given_anew() -> None:
+    life = Life()
+    for n in range(6):
+        life.order(m.AllOff(n + 1))
+    damage(life, 1, 130)
+    life.again()
+    assert life.sim.look().damaged
+    life.sim.c.nonce_set = True
+    life.sim.c.nonce = b"my nonce"
+    life.sim.step(life.ticks, 5)
+    body = messages.encode(m.Hail(b"asker  1", 1, 0))
+    assert life.sim.hear(envelope.bare(envelope.HAIL, ADDRESS, body), life.ticks + 1000)
+    unit = b"factory secret 1", bytes.fromhex("000102030a1b2c3d")
+    add = adding.make_add(*unit, b"asker  1", b"my nonce", seal.derive_keys(bytes(16), ADDRESS, 7))
+    life.sim.hear(envelope.bare(envelope.ADD, ADDRESS, messages.encode(add)), life.ticks + 2000)
+    seen = life.sim.look()
+    assert (seen.damaged, seen.version, seen.off, seen.generation) == (False, 7, True, 0)
+
+
+def test_flash_that_refuses_every_write() -> None:
+    """Quiet is obeyed all the same; what has to last is refused as storage; in the end it has to stay silent."""
+    life = Life()
+    now = life.ticks + 1000
+    life.order(m.Grant(1, 1, 0, 9, now, now + 30 * S, now + 60 * S, 1000, 100))
+    life.sim.c.broken_flash = True
+    said = life.order(m.AllOff(4))
+    assert (said.result, said.reason) == (Result.REFUSED, Reason.STORAGE)
+    assert not said.flags & (Flags.GRANTED | Flags.GATE_ON)
+    now = life.ticks + 1000
+    said = life.order(m.Grant(1, 2, 0, 9, now, now + 30 * S, now + 60 * S, 1000, 100))
+    assert (said.result, said.reason) == (Result.REFUSED, Reason.STORAGE)
+    answers = [life.token() for _ in range(200)]
+    assert answers[-1] is None, "a counter was used that is not on file"
+    assert life.sim.lost()["storage"] > 0
+    life.sim.c.broken_flash = False
+    assert life.token() is not None
