@@ -89,6 +89,21 @@ def test_read_with_earlier_times_and_what_its_target_told(site: Path) -> None:
     assert not any(text.key == "odd.dropped" for text in first.anomalies)
 
 
+def test_beside_a_writer_that_goes_on(site: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "ledger.sqlite"
+    copy.write_bytes((site / "ledger.sqlite").read_bytes())
+    with Ledger.open(copy, inline=True) as writing, Reader.read(copy) as reader:
+        before = read_debrief(reader, load_site(site), "x6")
+        plan = read_drill('title = "One"\nlimit_min = 15\n[[burial]]\nname = "A"\n', "one-burial.toml")
+        airway = replace(Made(plan, "x6", zero_us=5_010_000_000).split("airway", 1500, "A"), split="late-tap")
+        writing.append([airway], at=HostTime("boot-a", 2))
+        after = read_debrief(reader, load_site(site), "x6")
+    assert before.burial("A").alive is not None
+    assert before.burial("A").alive.counted == "call"
+    assert after.burial("A").alive is not None
+    assert (after.burial("A").alive.counted, after.burial("A").alive.minutes) == ("airway", 25.0)
+
+
 def test_lines_for_people_from_the_command_line(site: Path) -> None:
     done = run("x6", site=site)
     assert done.returncode == 0
