@@ -92,9 +92,7 @@ def _told(handler: Handler) -> Handler:
 def _verb(asking: Asking, verb: Verb, model: type[Asked]) -> Handler:
     async def handle(request: Request) -> Response:
         who = whose(request)
-        asking.allowed(
-            who, verb
-        )  # before the body is looked at: a stranger learns nothing of what would be wrong with it
+        asking.allowed(who, verb)  # before the body: a stranger learns nothing of what would be wrong with it
         given = in_query(request, model) if request.method != "POST" else in_body(await body(request), model)
         answered, again = await asking.ask(who, verb.name, given, phone_of(request, who), key_of(request))
         headers = {"Idempotency-Replayed": "true"} if again else None

@@ -17,6 +17,7 @@ from pydantic import BaseModel
 
 from fieldctl.web.api_answers import ANSWERS, Alive, Log, Meaning, Problem, Ready, Verbs
 from fieldctl.web.api_models import asked
+from fieldctl.web.app import make_app
 from fieldctl.web.openapi import example
 from fieldctl.web.openapi_ways import WAYS
 from sims import pad
@@ -292,6 +293,24 @@ async def test_real_answers_of_the_ways_in_are_what_the_contract_says() -> None:
         await held(other, "sign-in", name="Ansel", password=people_kit.PASSWORD + " again")
         await held(other, "sign-out")
         is_problem(await other.client.get("/api/v1/own"), 401, "not-signed-in")
+
+
+async def test_whatever_the_contract_names_is_there_in_the_whole_application() -> None:
+    """In the app as serve puts it together: the API's answer for what it does not know hides nothing."""
+    async with people_kit.there() as t:
+        t.app = make_app(t.app.state.house)
+        phone = people_kit.Phone(t)
+        document = (await phone.client.get("/api/v1/openapi.json")).json()
+        for path, method, operation in operations(document):
+            if path != "/api/v1/live":
+                content = (
+                    {"content": b"{}", "headers": {"Content-Type": "application/json"}} if method == "post" else {}
+                )
+                answer = await phone.client.request(method, path.replace("{code}", "refused"), **content)
+                assert answer.status_code not in (404, 405), (method, path, answer.text)
+                assert str(answer.status_code) in operation["responses"], (method, path, answer.text)
+        live = await phone.client.get("/api/v1/live")
+        assert live.status_code == 422, "it lacks its browser; a whole request has no end"
 
 
 def test_every_way_in_is_in_it_with_an_example_that_its_model_takes(whole: Whole) -> None:
