@@ -3,6 +3,8 @@
 
 #include "board.h"
 
+#define AWAKE_US 100u
+
 static volatile struct gate_span *span; /* the one that is open; 0: the gate is off */
 
 static void publish(void)
@@ -46,6 +48,12 @@ static void obey(uint32_t order)
     default:
         break;
     }
+}
+
+uint64_t bench_wakes(uint64_t until)
+{
+    uint64_t most = clock_us() + AWAKE_US;
+    return BENCH.awake && most < until ? most : until;
 }
 
 void bench_turn(void)

@@ -62,7 +62,7 @@ struct bench {
     uint32_t storage_bad; /* 09c W the storage refuses every write */
     uint32_t cut_records; /* 0a0 W the power goes at this many writes or erases from now; 0: never. Counted down */
     uint32_t cut_after;   /* 0a4 W at that write: 0 before anything of it holds, 1 when all of it does */
-    uint32_t awake;       /* 0a8 W the loop sleeps 0.1 ms at most: where time is counted in instructions, it then goes slowly */
+    uint32_t awake;       /* 0a8 W it sleeps 0.1 ms at most: where time is counted in instructions, it then goes slowly */
     uint32_t spare[21];   /* 0ac */
 
     struct gate_span gate[GATE_LOG]; /* 100 B a ring */

@@ -8,7 +8,6 @@
 #include "board.h"
 
 #define SAMPLE_US 250u
-#define AWAKE_US 100u
 #define BATCH_US 5000u /* samples are handed over so often; at most 20 ms (P11) */
 
 _Static_assert(FLASH_PAGE == FC_FLASH_PAGE && FLASH_PAGES >= FC_FLASH_PAGES, "the storage holds what the core keeps");
@@ -190,9 +189,7 @@ void board_idle(uint64_t until)
     if (pad_on && next_sample + BATCH_US < until) {
         until = next_sample + BATCH_US;
     }
-    if (BENCH.awake && clock_us() + AWAKE_US < until) {
-        until = clock_us() + AWAKE_US;
-    }
+    until = bench_wakes(until);
     uint32_t before = board_lock(); /* an interrupt that comes from here on still ends the sleep */
     clock_wake_at(until);
     if (clock_us() < until && !uart_waits()) {
