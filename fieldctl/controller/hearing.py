@@ -38,7 +38,7 @@ class Hearing:
                     known.grant_id = message.grant_id or 0
                     known.since_ticks = message.since or 0
                     self._c.grants.heard(known)
-                self._c.edge.heard(known, message)
+                    self._c.edge.heard(known, message)
             case Strike():
                 self._c.strikes.take(known, message)
             case Outcome():

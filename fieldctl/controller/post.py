@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldctl.controller.walkin import part_of
-from fieldctl.events import ANYBODY, ExerciseEnded, ExerciseStarted, Fact, PostPressed
+from fieldctl.events import ANYBODY, AllOffOrdered, ExerciseEnded, ExerciseStarted, Fact, PostPressed
 from fieldctl.units import US_PER_S, BootId, HostUs, NodeTicks, PersonId, TargetId, seconds
 from fieldctl.wire.messages import Ability, Horn, Status
 
@@ -25,6 +25,7 @@ ORDER_LIVES_US = 3 * US_PER_S  # a horn that blows later than this says nothing 
 LEAD_US = 300_000
 STARTED = (1_000, 1_000, 1_000)  # one blast: for how many ms, period, on
 ENDED = (2_200, 800, 600)  # three
+OFF = (4_000, 2_000, 2_000)  # one without a pause: whoever holds the button hears that all off has been taken
 
 
 class Posts:
@@ -46,10 +47,13 @@ class Posts:
             self._counted[fact.post] = (fact.boot, fact.presses, fact.holds)
 
     def committed(self, fact: Fact) -> None:
-        """A fact was committed just now: the horn of a zone tells that its party begins, or has ended."""
-        if isinstance(fact, ExerciseStarted) and fact.conditions.get("walk_in"):
+        """A fact was committed just now: the horn tells that a party begins or has ended, and everywhere of all off."""
+        if isinstance(fact, AllOffOrdered):
+            for zone in dict.fromkeys(self._zones.values()):
+                self._blow(zone, OFF, 0)
+        elif isinstance(fact, ExerciseStarted) and fact.conditions.get("walk_in"):
             self._blow(str(fact.conditions.get("zone", "")), STARTED, fact.start.at.us)
-        elif isinstance(fact, ExerciseEnded):
+        elif isinstance(fact, ExerciseEnded) and fact.how != "all-off":
             exercise = self._c.exercises.all.get(fact.exercise)
             part = None if exercise is None else part_of(exercise)
             if part is not None:

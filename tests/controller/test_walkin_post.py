@@ -80,6 +80,8 @@ def test_a_held_press_is_all_off_whatever_goes_on(post: TargetId) -> None:
         await press(made, post)
         assert not any(sends(made, t) for t in made.site.targets)
 
+        assert all(order.on == order.period for _, order in made.nodes[post].blown[1:]), "no three blasts between"
+
     made = tell(story)
     (order,) = facts(made, AllOffOrdered)
     assert (order.by, order.via.startswith("post")) == ("anybody", True)
@@ -87,10 +89,13 @@ def test_a_held_press_is_all_off_whatever_goes_on(post: TargetId) -> None:
     assert did(made) == ["all-off", "refused"]
 
 
-def test_a_held_press_needs_no_walk_in_no_open_field_and_no_right() -> None:
+def test_a_held_press_needs_no_walk_in_no_open_field_and_no_right_and_is_heard_to_be_taken() -> None:
     async def story(made: Field) -> None:
         await press(made, UPPER, held=True)
+        await asyncio.sleep(2)
         assert (await ask(made, "status"))["all_off"]["in_force"]
+        for post in (UPPER, LOWER):
+            assert [(o.period, o.on) for _, o in made.nodes[post].blown] == [(2_000, 2_000)], "without a pause"
 
     tell(story, opened=False)
 
