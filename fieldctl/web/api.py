@@ -67,7 +67,7 @@ def router(house: House) -> APIRouter:
     for name, handler in others.items():
         methods[name] = ["GET"]
         routes.add_route(ROOT + name, _told(handler), methods[name])
-    routes.include_router(health.router(house, lag))
+    routes.include_router(health.router(house, lag, asking.all_counts))
     routes.add_route(ALL_OFF_FORM, _told(_all_off_form(asking)), ["POST"])
     routes.add_route(problems.TYPES + "{code}", problems.meaning, ["GET"])
     routes.routes.append(Route(ROOT + "{rest:path}", _Elsewhere(methods)))

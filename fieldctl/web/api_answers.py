@@ -246,6 +246,7 @@ class Alive(Answer):
     version: str
     uptime_s: float
     loop_lag_ms: Lag | None
+    counts: dict[str, int] = Field(description="What the API counted since it began: asked, busy, again, faults …")
 
 
 class Ready(Answer):

@@ -5,7 +5,8 @@
     body = await asked.all_off(who)                                             at once, past everything that waits
 
 What began is carried to its end though its client goes away. At most IN_HAND_MAX requests are in hand, and one begins
-in each round of the loop: a crowd of them keeps an all off waiting for one verb, never for the crowd.
+in each round of the loop: a crowd of them keeps an all off waiting for one verb, never for the crowd. Whoever is not
+signed in has room and keys apart: he keeps nobody out who is, and makes no phone's keys forgotten.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from fieldctl.web.rights import Who
 
 ALL_OFF = "all-off"
 IN_HAND_MAX = 256  # twenty phones ask for one thing each; searching for new targets takes a minute
+STRANGERS_MAX = 32  # of those who are not signed in: the walk-in's presses
 SETTLE_S = 2.0
 
 FILLED = ("by", "via")  # said by us, never by whoever asks
@@ -46,6 +48,15 @@ OWN_IDS = {
 _log = logging.getLogger(__name__)
 
 
+class Room:
+    """What is in hand for the ones who are signed in, or for the others: at most so much at once."""
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        self.keys = Keys()
+        self.tasks: set[asyncio.Task[Outcome]] = set()
+
+
 class Asking:
     """The desk's verbs for whoever asks over HTTP.
 
@@ -55,10 +66,13 @@ class Asking:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._by = frozenset(name for name, verb in desk.table.items() if "by" in parameters(verb))
-        self._keys = Keys()
+        self._known, self._strangers = Room(IN_HAND_MAX), Room(STRANGERS_MAX)
         self._turn = asyncio.Lock()
-        self._tasks: set[asyncio.Task[Outcome]] = set()
         self.counts: Counter[str] = Counter()
+
+    def all_counts(self) -> dict[str, int]:
+        """Everything that was counted, by kind."""
+        return dict(self.counts + self._known.keys.counts + self._strangers.keys.counts)
 
     @property
     def verbs(self) -> Mapping[str, Verb]:
@@ -95,18 +109,19 @@ class Asking:
         self.allowed(who, verb)
         if name == ALL_OFF:
             return await self.all_off(who), False
+        room = self._strangers if who.person is None else self._known
         given = {**arguments, **({"by": who.name or "anybody"} if name in self._by else {})}
         if reads(verb):
-            return await self._outcome(self._begin(name, given)), False
+            return await self._outcome(self._begin(room, name, given)), False
         key = keys.checked(key)
         named = plain([name, arguments])
-        task = self._keys.find(phone, key, named)
+        task = room.keys.find(phone, key, named)
         if task is not None:
             return await self._outcome(task), True
         if name in OWN_IDS:
             given[OWN_IDS[name]] = keys.own_id(phone, name, key)
-        task = self._begin(name, given)
-        self._keys.keep(phone, key, named, task)
+        task = self._begin(room, name, given)
+        room.keys.keep(phone, key, named, task)
         return await self._outcome(task), False
 
     async def all_off(self, who: Who) -> bytes:
@@ -114,17 +129,17 @@ class Asking:
         self.counts["asked"] += 1
         return plain(await self._desk.ask(ALL_OFF, {"by": who.name or "anybody", "via": "page"}))
 
-    def _begin(self, name: str, arguments: Mapping[str, Any]) -> asyncio.Task[Outcome]:
-        if len(self._tasks) >= IN_HAND_MAX:
+    def _begin(self, room: Room, name: str, arguments: Mapping[str, Any]) -> asyncio.Task[Outcome]:
+        if len(room.tasks) >= room.most:
             self.counts["busy"] += 1
             raise Busy(
-                f"{IN_HAND_MAX} requests are in hand already.",
+                f"{room.most} requests are in hand already.",
                 remedy="Ask again after a moment. All off is never kept waiting.",
             )
         self.counts["asked"] += 1
         task = asyncio.get_running_loop().create_task(self._carry(name, arguments), name=f"asked {name}")
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        room.tasks.add(task)
+        task.add_done_callback(room.tasks.discard)
         return task
 
     async def _carry(self, name: str, arguments: Mapping[str, Any]) -> Outcome:
@@ -148,7 +163,7 @@ class Asking:
 
     async def settle(self, within_s: float = SETTLE_S) -> None:
         """Let what is in hand come to its end, and end what has not by then: serve is going away."""
-        left = set(self._tasks)
+        left = self._known.tasks | self._strangers.tasks
         if left:
             _, late = await asyncio.wait(left, timeout=within_s)
             for task in late:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from fastapi import APIRouter
@@ -46,8 +47,8 @@ class Lag:
         return {"p95": round(p95 * 1000, 2), "max": round(late[-1] * 1000, 2), "over_s": len(late) * EVERY_S}
 
 
-def router(house: House, lag: Lag) -> APIRouter:
-    """The two routes."""
+def router(house: House, lag: Lag, counts: Callable[[], Mapping[str, int]]) -> APIRouter:
+    """The two routes; `counts` tells what the API counted, by kind."""
     routes = APIRouter()
     clock = house.controller.outside.clock
     began = clock.now()
@@ -55,7 +56,7 @@ def router(house: House, lag: Lag) -> APIRouter:
     async def health(_request: Request) -> Response:
         uptime_s = round(seconds(clock.now() - began), 1)
         row = {"status": "alive", "version": __version__, "uptime_s": uptime_s, "loop_lag_ms": lag.row()}
-        return Response(plain(row), media_type="application/json")
+        return Response(plain({**row, "counts": counts()}), media_type="application/json")
 
     async def ready(request: Request) -> Response:
         why = _why_not(house)

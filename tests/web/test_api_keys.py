@@ -10,9 +10,9 @@ import pytest
 from api_kit import HEADERS, HOST, NOBODY, Web, is_problem, somebody, tell, web
 
 from fieldctl.events import CallMade, Corrected, ExerciseStarted, SplitMade
-from fieldctl.web.asking import IN_HAND_MAX, SETTLE_S, Asking
+from fieldctl.web.asking import IN_HAND_MAX, SETTLE_S, STRANGERS_MAX, Asking
 from fieldctl.web.keys import KEYS_MAX, PHONES_MAX, Keys, checked, own_id
-from fieldctl.web.problems import KeyMissing, KeyReused, NotSignedIn, RightMissing
+from fieldctl.web.problems import Busy, KeyMissing, KeyReused, NotSignedIn, RightMissing
 
 KEY = "press-0001"
 
@@ -327,6 +327,37 @@ def test_all_off_never_waits_for_a_crowd() -> None:
         busy = next(a for a in answers if a.status_code == 503)
         is_problem(busy, 503, "busy")
         assert busy.headers["retry-after"] == "1"
+
+    tell(story)
+
+
+def test_strangers_keep_nobody_out_who_is_signed_in() -> None:
+    """More presses by nobody in particular than are taken at once, and from more addresses than are remembered."""
+
+    async def story(w: Web) -> None:
+        assert w.made.life is not None
+        first = await w.ok("exercise-start", KEY, drill="one")
+        asking = Asking(w.made.life.desk)
+        await asking.ask(somebody("instruct"), "exercise-stop", {"exercise": first["exercise"]}, "phone-1", "key-stop")
+        crowd = [
+            asyncio.create_task(asking.ask(NOBODY, "walkin-stop", {"zone": "upper"}, f"192.0.2.{i}", KEY))
+            for i in range(STRANGERS_MAX + PHONES_MAX)
+        ]
+        await asyncio.sleep(0)
+        _, again = await asking.ask(
+            somebody("instruct"), "exercise-stop", {"exercise": first["exercise"]}, "phone-1", "key-stop"
+        )
+        assert again, "its key was not forgotten"
+        await asking.ask(somebody("watch"), "status", {}, "phone-1")
+        outcomes = await asyncio.gather(*crowd, return_exceptions=True)
+        assert sum(isinstance(o, Busy) for o in outcomes) == PHONES_MAX
+        for i in range(PHONES_MAX * 2):
+            await asking.ask(NOBODY, "walkin-stop", {"zone": "upper"}, f"198.51.100.{i}", KEY)
+        assert asking.all_counts()["forgotten_phones"] > 0
+        _, again = await asking.ask(
+            somebody("instruct"), "exercise-stop", {"exercise": first["exercise"]}, "phone-1", "key-stop"
+        )
+        assert again
 
     tell(story)
 

@@ -23,7 +23,10 @@ def test_it_says_that_it_lives_and_how_late_the_loop_is() -> None:
             "version": __version__,
             "uptime_s": 2.1,
             "loop_lag_ms": {"p95": 0.0, "max": 0.0, "over_s": 2.0},
+            "counts": {},
         }
+        await w.post("status")
+        assert (await w.send("GET", "/health")).json()["counts"] == {"not_signed_in": 1}
 
     tell(story)
 
