@@ -1,8 +1,8 @@
 /* Tries a port against the numbered rules of port.h and names the one that it breaks. For a board without keys: it uses
    the last pages of the storage, and keys the carrier for half a second (into a dummy load).
 
-   What it cannot see from inside (P1 against another clock, P5, P10, P20, and P6 behind the one-shot) stands in BRINGUP.md;
-   for P4, P9 and P19 a world has to answer (`S` lines below), and for P18 the board restarts.
+   What it cannot see from inside (P1 against another clock, P5, P8, P10, P20, and P6 behind the one-shot) stands in
+   BRINGUP.md; for P4, P9 and P19 a world has to answer (`S` lines below), and for P18 the board restarts.
 
    What it says, a line each, on what the board has for text:
        P6 holds | P6 BROKEN: what was seen | P6 not tried: why

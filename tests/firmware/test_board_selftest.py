@@ -45,6 +45,28 @@ def test_on_paper_each_defect_is_named_by_its_rule_and_no_other(paper: Path) -> 
     assert {int(rule[1:]) for rule in defects.values()} == set(RULES)
 
 
+def test_the_empty_port_compiles_with_the_whole_core() -> None:
+    """With every warning on and none let through; whatever is missing in it would be missed by the linker."""
+    made = SOURCES / "build/template/template.elf"
+    made.unlink(missing_ok=True)
+    subprocess.run(["make", "-s", "-C", SOURCES, *MAKEFILES, "template"], check=True, timeout=100)
+    assert made.is_file()
+
+
+def test_each_function_of_the_contract_has_a_number_and_each_number_is_tried_or_in_the_checklist() -> None:
+    port = (SOURCES / "port/port.h").read_text()
+    struct = re.search(r"struct fc_port \{(.*?)\n\};", port, re.DOTALL)
+    assert struct is not None
+    functions = re.findall(r"\(\*(\w+)\).*?/\* P(\d+) \*/", struct[1])
+    assert len(functions) == struct[1].count("(*")
+    rules = dict(re.findall(r"^   P(\d+)\s+(\w+)", port, re.MULTILINE))
+    assert all(rules[number] == name for name, number in functions)
+    checklist = (SOURCES / "selftest/selftest.h").read_text()
+    untried = {int(n) for n in rules} - set(RULES)
+    assert untried == {5, 8, 10, 20}
+    assert all(re.search(rf"\bP{n}\b", checklist) for n in untried)
+
+
 class Run:
     """The selftest on an emulated board, once, in a world that may misbehave; a real-time one echoes and presses."""
 

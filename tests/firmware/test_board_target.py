@@ -278,5 +278,6 @@ async def test_the_ram_that_it_needs_with_its_stack(tmp_path: Path) -> None:
         await talk.report()
         await passes(board, 30 * S)
         used, data = board.bench["stack_used"], board.bench["data_bytes"]
-        print(f"stack {used} bytes, variables {data} bytes, rings and bench of this port included")
+        print(f"stack {used} bytes, variables {data} bytes, the rings of this port included")
         assert used <= board.bench["stack_size"] - 64
+        assert used + data <= 4096
