@@ -47,4 +47,6 @@ async def run_pages(
             except* Exception as errors:
                 _log.exception("the pages ended")
                 say(f"The pages ended and begin anew; the field goes on: {errors.exceptions[0]}")
+            finally:
+                house.elsewhere.close()
             await asyncio.sleep(AGAIN_AFTER_S)

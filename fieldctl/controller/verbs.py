@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from fieldctl.controller import snapshot
 from fieldctl.controller.access import Access
+from fieldctl.controller.group_links import GroupLinks
 from fieldctl.controller.verbs_assessment import AssessmentVerbs
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
@@ -54,6 +55,7 @@ class Desk:
         walkin = WalkInVerbs(controller)
         people, assessment = PeopleVerbs(controller), AssessmentVerbs(controller)
         self.staffed = exercise.staffed
+        self.links = GroupLinks(controller)
         table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (
             ("status", "watch", self.status),
             ("all-off", "anybody", self.all_off),
@@ -77,6 +79,7 @@ class Desk:
             ("exercise-split", "instruct", exercise.split),
             ("exercise-correct", "instruct", exercise.correct),
             ("exercise-answer", "instruct", exercise.answer),
+            ("exercise-link", "instruct", self.links.make),
             ("exercise-list", "watch", exercise.list_all),
             ("exercise-show", "watch", exercise.show),
             ("walkin-status", "anybody", walkin.walkin_status),

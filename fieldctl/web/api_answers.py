@@ -36,6 +36,14 @@ class Generation(Answer):
     generation: int
 
 
+class GroupLink(Answer):
+    """A link to an exercise's debrief for the group."""
+
+    exercise: str
+    path: str
+    until: str
+
+
 class InTheWay(Answer):
     """Something in the way of opening or closing."""
 
@@ -352,6 +360,7 @@ ANSWERS: dict[str, type[Answer]] = {
     "exercise-split": SplitTaken,
     "exercise-correct": Corrected,
     "exercise-answer": Exercise,
+    "exercise-link": GroupLink,
     "exercise-list": Exercises,
     "exercise-show": Exercise,
     "assessment-candidates": Candidates,

@@ -83,6 +83,7 @@ ARGUMENTS: dict[str, Argument] = {
     "searchers": Argument(Names, "Who searches.", ["Jon"], plain=False),
     "start_in_s": Argument(Ahead, "Seconds until the clock begins.", 2.0),
     "exercise": Argument(Name, "An exercise.", "x1"),
+    "hours": Argument(float, "After so many hours the link is dead.", 12.0),
     "burial": Argument(Name | None, "A burial of the exercise.", "A"),
     "searcher": Argument(Name | None, "Who called.", "Jon"),
     "ago_s": Argument(Ago, "How many seconds ago it was.", 0.0),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fastapi import Request
 
 from fieldctl.site.model import Pages
+from fieldctl.web.elsewhere import Elsewhere
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -28,6 +29,7 @@ class House:
     hosts: frozenset[str]  # host names that count, besides plain addresses
     secure: bool  # whether it is served over TLS
     cautions: tuple[str, ...] = ()
+    elsewhere: Elsewhere = field(default_factory=Elsewhere)
 
 
 def house_of(request: Request) -> House:

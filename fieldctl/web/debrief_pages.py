@@ -1,0 +1,211 @@
+"""The debrief on a page, on a screen five metres away, as a file; for the group by a link that dies; the season book.
+
+Everything is read from the ledger in another process: the loop that keeps the field draws no figure.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.web.house import house_of
+from fieldctl.web.paper import language_of, render, who_of
+
+if TYPE_CHECKING:
+    from fieldctl.debrief.show import Audience
+    from fieldctl.site.model import Site
+
+Way = Literal["html", "csv", "json", "timeline.svg", "timeline.png", "map.svg", "map.png"]
+WAYS: dict[str, str] = {
+    "html": "text/html",
+    "csv": "text/csv",
+    "json": "application/json",
+    "timeline.svg": "image/svg+xml",
+    "timeline.png": "image/png",
+    "map.svg": "image/svg+xml",
+    "map.png": "image/png",
+}
+# A page that stands alone holds its own style, and no script at all.
+ALONE = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; frame-ancestors 'none'"
+
+Name = Annotated[str, Path(pattern=r"^[A-Za-z0-9]{1,16}$")]
+
+
+def router() -> APIRouter:
+    """Every route of this module."""
+    routes = APIRouter(include_in_schema=False)
+    routes.get("/debrief.css")(_style)
+    routes.get("/exercises/{name}/debrief")(_debrief)
+    routes.get("/exercises/{name}/screen")(_screen)
+    routes.get("/exercises/{name}/debrief.{way:path}")(_file)
+    routes.get("/exercises/{name}/assessment")(_assessment)
+    routes.get("/group/{name}/{until}/{seal}")(_group)
+    routes.get("/season")(_season)
+    routes.get("/season/{person}")(_person)
+    return routes
+
+
+async def _style() -> Response:
+    from fieldctl.debrief.report import style
+
+    return Response(style(), media_type="text/css", headers={"Cache-Control": "max-age=3600"})
+
+
+async def _shown(request: Request, work: Callable[..., Any], *given: Any) -> Any:
+    """What the other process makes of the ledger for this reader."""
+    house = house_of(request)
+    ledger = house.controller.ledger.where
+    return await house.elsewhere.run(work, ledger, house.controller.site, language_of(request), *given)
+
+
+async def _debrief(request: Request, name: Name) -> Response:
+    return await _page(request, name, "crew", screen=False)
+
+
+async def _screen(request: Request, name: Name) -> Response:
+    """Large, for a group that stands five metres away: no full names, as others look on."""
+    return await _page(request, name, "group", screen=True)
+
+
+async def _page(request: Request, name: str, audience: Audience, *, screen: bool) -> Response:
+    if not who_of(request).may("watch"):
+        return render(request, "debrief.html", right="watch")
+    try:
+        fragment = await _shown(request, _fragment, name, audience, screen)
+    except FieldctlError as error:
+        return render(request, "refused.html", right="watch", status=_status(error), error=error)
+    return render(
+        request, "debrief.html", right="watch", parts=("debrief",), exercise=name, fragment=fragment, screen=screen,
+        group=False,
+    )  # fmt: skip
+
+
+async def _group(request: Request, name: Name, until: int, seal: Annotated[str, Path(max_length=40)]) -> Response:
+    """For the group, by its link alone."""
+    if not house_of(request).desk.links.counts(name, until, seal):
+        gone = NotFound("This link has ended.", remedy="Ask whoever showed the code for a new one.")
+        return render(request, "refused.html", status=404, error=gone)
+    try:
+        fragment = await _shown(request, _fragment, name, "group", False)
+    except FieldctlError as error:
+        return render(request, "refused.html", status=_status(error), error=error)
+    return render(request, "debrief.html", exercise=name, fragment=fragment, screen=False, group=True)
+
+
+async def _file(request: Request, name: Name, way: str) -> Response:
+    """A debrief as a file of its own."""
+    if way not in WAYS or not who_of(request).may("watch"):
+        error = NotFound(f"There is no debrief.{way[:40]}.", expected=", ".join(WAYS), remedy="Ask for one of these.")
+        return render(request, "refused.html", right="watch", status=404, error=error)
+    try:
+        made = await _shown(request, _as_file, name, way)
+    except FieldctlError as error:
+        return render(request, "refused.html", right="watch", status=_status(error), error=error)
+    answer = Response(made, media_type=WAYS[way])
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}-debrief.{way}"'
+    return _alone(answer)
+
+
+async def _assessment(request: Request, name: Name, candidate: str | None = None) -> Response:
+    return await _alone_page(request, _sheet, name, candidate)
+
+
+async def _season(request: Request) -> Response:
+    return await _alone_page(request, _book, None)
+
+
+async def _person(request: Request, person: Annotated[str, Path(max_length=40)]) -> Response:
+    return await _alone_page(request, _book, person)
+
+
+async def _alone_page(request: Request, work: Callable[..., Any], *given: Any) -> Response:
+    """A whole page from the other process, with its own style."""
+    if not who_of(request).may("watch"):
+        return render(request, "debrief.html", right="watch")
+    try:
+        return _alone(HTMLResponse(await _shown(request, work, *given)))
+    except FieldctlError as error:
+        return render(request, "refused.html", right="watch", status=_status(error), error=error)
+
+
+def _alone(answer: Response) -> Response:
+    answer.headers["Content-Security-Policy"] = ALONE
+    return answer
+
+
+def _status(error: FieldctlError) -> int:
+    return 404 if isinstance(error, NotFound) else 409
+
+
+# ---- in the other process ----------------------------------------------------------------------------------------
+
+
+def _fragment(ledger: str, site: Site, language: str, name: str, audience: Audience, screen: bool) -> str:
+    from fieldctl.debrief.read import read_debrief
+    from fieldctl.debrief.report import page_fragment
+    from fieldctl.debrief.texts import texts_of
+    from fieldctl.ledger.reader import Reader
+
+    with Reader.read(ledger) as reader:
+        made = read_debrief(reader, site, name)
+    return page_fragment(made, texts_of("debrief", language), audience, language=language, screen=screen)
+
+
+def _as_file(ledger: str, site: Site, language: str, name: str, way: str) -> bytes:
+    from fieldctl.debrief.as_json import as_csv, as_json
+    from fieldctl.debrief.read import read_debrief
+    from fieldctl.debrief.report import figures, sheet
+    from fieldctl.debrief.texts import texts_of
+    from fieldctl.ledger.reader import Reader
+
+    words = texts_of("debrief", language)
+    with Reader.read(ledger) as reader:
+        made = read_debrief(reader, site, name)
+    if way == "html":
+        return sheet(made, words, language=language).encode()
+    if way == "csv":
+        return "".join(as_csv(made, words)).encode()
+    if way == "json":
+        return json.dumps(as_json(made, words), ensure_ascii=False, indent=1).encode()
+    which, _, kind = way.partition(".")
+    picture = figures(made, words).get(which)
+    if picture is None:
+        raise NotFound(f"{name} has no {which}: no place of it is known.", remedy="Survey the targets.")
+    return picture.png if kind == "png" else picture.svg.encode()
+
+
+def _sheet(ledger: str, site: Site, language: str, name: str, candidate: str | None) -> str:
+    from fieldctl.debrief.assessment_list import read_standing
+    from fieldctl.debrief.assessment_page import sheet_page
+    from fieldctl.debrief.season_page import About
+    from fieldctl.debrief.texts import texts_of
+    from fieldctl.ledger.reader import Reader
+
+    with Reader.read(ledger) as reader:
+        standing, started = read_standing(reader, name, candidate)
+        names, head = reader.names(), reader.head()[0]
+    return sheet_page(standing, names, About(site.title, head, language), started, texts_of("assessment", language))
+
+
+def _book(ledger: str, site: Site, language: str, person: str | None) -> str:
+    from fieldctl.debrief.season import season_of
+    from fieldctl.debrief.season_page import About, person_page, season_page
+    from fieldctl.debrief.summary_kept import read_summaries
+    from fieldctl.debrief.texts import texts_of
+    from fieldctl.ledger.reader import Reader
+
+    with Reader.read(ledger) as reader:
+        kept = read_summaries(reader)
+        names, about = reader.names(), About(site.title, reader.head()[0], language)
+    season, words = season_of(kept.rows, kept.unreadable), texts_of("season", language)
+    if person is None:
+        return season_page(season, names, about, words)
+    one = season.person(person)
+    if one is None:
+        raise NotFound(f"Nobody {person!r} is in this season.", remedy="Choose somebody from the season book.")
+    return person_page(season, one, names, about, words)
