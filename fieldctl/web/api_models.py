@@ -31,6 +31,7 @@ Seed = Annotated[int, Field(ge=0, lt=2**31)]
 Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
 Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
 Minutes = Annotated[float, Field(ge=0, le=1440, allow_inf_nan=False)]
+Hours = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
 Granted = Literal["watch", "instruct", "upkeep", "in-charge"]
 Ahead = Annotated[float, Field(ge=2, le=600, allow_inf_nan=False)]
@@ -83,7 +84,7 @@ ARGUMENTS: dict[str, Argument] = {
     "searchers": Argument(Names, "Who searches.", ["Jon"], plain=False),
     "start_in_s": Argument(Ahead, "Seconds until the clock begins.", 2.0),
     "exercise": Argument(Name, "An exercise.", "x1"),
-    "hours": Argument(float, "After so many hours the link is dead.", 12.0),
+    "hours": Argument(Hours, "After so many hours the link is dead.", 12.0),
     "burial": Argument(Name | None, "A burial of the exercise.", "A"),
     "searcher": Argument(Name | None, "Who called.", "Jon"),
     "ago_s": Argument(Ago, "How many seconds ago it was.", 0.0),

@@ -89,11 +89,10 @@ class _Shapes:
         return {"$ref": f"#/components/schemas/{model.__name__}"}
 
     def made(self) -> Row:
-        """Every model that was referred to, and what they refer to."""
+        """Every model that was referred to, and what they refer to; a test sees to it that no two share a name."""
         inputs: Any = [(name, mode, TypeAdapter(model)) for name, (model, mode) in self._models.items()]
         _, rest = TypeAdapter.json_schemas(inputs, ref_template="#/components/schemas/{model}")
         found: Row = rest["$defs"]
-        assert found.keys() >= self._models.keys(), "two models share a name"
         return dict(sorted(found.items()))
 
 

@@ -204,6 +204,7 @@ def test_real_answers_are_what_the_contract_says() -> None:
         await ask(w, "status")
         await ask(w, "all-off-release", reason="everybody back")
         await ask(w, "exercise-list")
+        await ask(w, "exercise-link", exercise=x)
         await ask(w, "target-list")
         await ask(w, "target-name", target="5ee00001", name="By the gate")
         await ask(w, "target-bar", target="By the gate", reason="heard on the walk")
