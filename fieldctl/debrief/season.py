@@ -149,8 +149,7 @@ def season_of(
     """The season of the exercises that began from one day to another; what has no day is in no limited season."""
     limited = since is not None or until is not None
     chosen = [row for row in summaries if _within(row.day, since, until)] if limited else list(summaries)
-    ended = [row for row in chosen if row.over]
-    looks = [Look(row, b) for row in ended for b in row.burials if b.own_s is not None]
+    looks = [Look(row, b) for row in chosen for b in row.burials if b.own_s is not None]
     signals = _Table([look for look in looks if look.burial.signal != "never"])
     probing = _Table([look for look in looks if look.burial.signal == "never"])
     days = sorted(row.day for row in chosen if row.day is not None)

@@ -107,6 +107,16 @@ def test_a_wall_clock_that_jumps_ahead_and_back_takes_no_name_away() -> None:
         await asyncio.sleep(5)
         assert life.people[jon] == "Jon"
         assert facts(made, PersonForgotten) == []
+        # ahead once more, and back to a day on which it is due indeed: the week counts from that day
+        clock.wall_known = True
+        clock.wall_offset_us += 20_000 * DAY_US
+        await asyncio.sleep(5)
+        clock.wall_offset_us -= (20_000 - 15) * DAY_US
+        await asyncio.sleep(5)
+        assert life.people[jon] == "Jon"
+        clock.wall_offset_us += 7 * DAY_US
+        await asyncio.sleep(5)
+        assert jon not in life.people
 
     tell(story)
 

@@ -127,6 +127,29 @@ def test_a_find_counts_for_whom_it_was_given_and_not_found_for_all() -> None:
     assert season.person("nobody") is None
 
 
+def test_each_kind_holds_its_burials_and_what_is_not_known_is_in_none() -> None:
+    def kinds(**changes: object) -> dict[str, tuple[int, int]]:
+        row = found(1, 100.0)
+        burial = replace(row.burials[0], **changes)  # type: ignore[arg-type]
+        season = season_of([replace(row, burials=(burial,))])
+        return {kind.key: (kind.curve.looked_for, kind.rest.looked_for) for kind in season.kinds}
+
+    yes, no, unknown = (1, 0), (0, 1), (0, 0)
+    for depth, expected in ((0.79, "shallow"), (0.8, "middle"), (1.2, "middle"), (1.21, "deep")):
+        made = kinds(depth_m=depth)
+        assert {key: made[key] for key in ("shallow", "middle", "deep")} == {
+            key: yes if key == expected else no for key in ("shallow", "middle", "deep")
+        }
+    assert kinds(depth_m=None)["deep"] == unknown
+    assert kinds(others=1, near_m=14.9)["close"] == yes
+    assert kinds(others=1, near_m=15.0)["close"] == no
+    assert kinds(others=0, near_m=None)["close"] == no
+    assert kinds(others=1, near_m=None)["close"] == unknown
+    assert (kinds(others=1)["overlap"], kinds(others=0)["overlap"]) == (yes, no)
+    for order, second, third in ((1, no, no), (2, yes, no), (3, no, yes), (4, no, yes)):
+        assert (kinds(order=order)["second"], kinds(order=order)["third"]) == (second, third)
+
+
 def test_burials_without_a_signal_have_a_curve_of_their_own() -> None:
     plan = replace(PLAN, burials=(Burial("A", Signal("never")), Burial("B")))
     make = Made(plan)

@@ -164,6 +164,22 @@ def test_strangers_need_no_widening() -> None:
     assert pairs.design_effect[middle].max() < 1.3
 
 
+def test_the_interval_of_a_ratio_joins_those_of_its_medians() -> None:
+    """Written out once more, from the intervals of each: l = log(a/b) - sqrt((log a - log a_low)^2 + ...)."""
+    rng = np.random.default_rng(8)
+    a, b = (kaplan_meier(rng.lognormal(mean, 0.6, 90), rng.random(90) < 0.8, level=0.9) for mean in (5.6, 5.0))
+    ratio = ratio_of_medians(a, b, 0.9)
+    assert ratio is not None
+    (am, al, ah), (bm, bl, bh) = (np.log([m.s, m.low_s, m.high_s]) for m in (a.median, b.median))
+    assert np.log(ratio.times) == pytest.approx(am - bm)
+    assert np.log(ratio.low) == pytest.approx(am - bm - np.sqrt((am - al) ** 2 + (bh - bm) ** 2))
+    assert np.log(ratio.high) == pytest.approx(am - bm + np.sqrt((ah - am) ** 2 + (bm - bl) ** 2))
+    assert ratio.sure
+    few = kaplan_meier([100.0] * 9, [True] * 9)
+    assert ratio_of_medians(a, few) is None
+    assert ratio_of_medians(few, a) is None
+
+
 def _claims(rng: np.random.Generator, times_as_long: float, people: int = 30, each: int = 4) -> tuple[bool, bool]:
     """Whether a ratio is claimed, and whether its interval holds the truth; people differ, and do both kinds."""
     skill = np.repeat(rng.normal(0, 0.3, people), each)
