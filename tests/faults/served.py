@@ -178,6 +178,7 @@ def served(folder: Path, seed: int = 1, grant_s: int = 30) -> Iterator[Served]:
         "walked_past": TARGETS[2],
         "driven_past": TARGETS[1],
         "truth": str(truth),
+        "targets": "python",
     }
     child = subprocess.Popen(
         [sys.executable, "-m", "sims.demo_targets"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
