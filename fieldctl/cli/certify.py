@@ -59,7 +59,8 @@ def certify(
 ) -> None:
     """Try a target against every requirement of the contract. IT SENDS at times: not beside anybody who searches.
 
-    Takes some minutes. Nobody else may use the line: stop serve first. The target is left quiet, all off latched.
+    Takes some minutes. Nobody else may use the line: stop serve first. The target is left quiet, all off latched, and
+    so is everything else of its site on that line.
     Exit codes: 0 all passed, 1 something failed, 3 not everything could be tried, 4 nothing there.
     """
     if list_:

@@ -59,6 +59,19 @@ def test_without_a_side_door_what_needs_one_is_not_tried_and_the_result_is_in_pa
     assert left == {"keys": True, "granted": False}
 
 
+def test_by_hand_the_operator_is_asked_in_words_and_may_give_up(tmp_path: Path) -> None:
+    key = read_key_of(tmp_path)
+    with served(tmp_path, "--site-key", key) as target:
+        words = ("--site", str(tmp_path), "--target", target.where["target"], "--by-hand", "--only", "generation-kept")
+        for typed, code, says in (("\n", 0, "PASSED: 1 passed"), ("", 3, "broken off  it was broken off by hand")):
+            done = subprocess.run(
+                target.command(*words), input=typed, capture_output=True, text=True, check=False, timeout=60
+            )
+            assert (done.returncode, says in done.stdout) == (code, True), done.stderr + done.stdout
+            assert ">>> Take the power off the target for a second and give it back, then press Enter." in done.stderr
+        assert target.end() == {"keys": True, "granted": False}
+
+
 def read_key_of(site: Path) -> str:
     make_key(site)
     return read_key(site).hex()
