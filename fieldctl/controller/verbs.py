@@ -82,6 +82,7 @@ class Desk:
             ("exercise-link", "instruct", self.links.make),
             ("exercise-list", "watch", exercise.list_all),
             ("exercise-show", "watch", exercise.show),
+            ("exercise-then", "instruct", exercise.then),
             ("walkin-status", "anybody", walkin.walkin_status),
             ("walkin-start", "anybody", walkin.walkin_start),
             ("walkin-stop", "anybody", walkin.walkin_stop),

@@ -391,6 +391,20 @@ class ExerciseVerbs:
         """One exercise with its result so far."""
         return self._row(self._of_any_day(exercise))
 
+    async def then(self, exercise: str) -> Row:
+        """What earlier versions said of an exercise, where that would now be otherwise, and why."""
+        from fieldctl.debrief.season_words import then_sentences
+        from fieldctl.debrief.summary_kept import then_and_now
+
+        found = self._of_any_day(exercise)
+        rows = then_and_now(self._c.ledger, found.id)
+        return {
+            "exercise": found.id,
+            "differs": any(row.differs for row in rows),
+            "versions": [row.version for row in rows],
+            "says": then_sentences(rows, self._c.people),
+        }
+
 
 def _hindrance(h: Hindrance) -> Row:
     return {"key": h.key, "wrong": h.wrong, "remedy": h.remedy, "blocks": h.blocks}

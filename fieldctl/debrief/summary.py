@@ -31,7 +31,6 @@ VERSION = f"{__version__}+{FORM}"
 """What a summary is kept under: another version makes its own and leaves this one as what was said at the time."""
 
 AWAY_LEAST_S = 5.0  # a signal away for less cost nobody a strip; longer, and the time is not the searcher's own
-UNDER_WAY = ("running",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +90,6 @@ class Summary:
         """The day by the wall's label (UTC), None where no wall clock was set."""
         return None if self.wall is None else self.wall[:10]
 
-    @property
-    def over(self) -> bool:
-        """Whether it has ended, one way or another."""
-        return self.state not in UNDER_WAY
-
 
 def summarise(entries: Sequence[Entry]) -> Summary:
     """The summary of the exercise whose entries these are; ValueError says why there is none."""
@@ -151,7 +145,7 @@ def _summary(
 
 def _ended_us(facts: Sequence[Fact], result: Result, times: Timeline) -> int | None:
     """When looking ended: the end, or where it was last known before it was cut off; None while it goes on."""
-    if result.state in UNDER_WAY:
+    if result.state == "running":
         return None
     cut = result.state == "interrupted"
     ends = [
@@ -214,7 +208,7 @@ def _left_out(
     plan: Burial, state: str, on_us: int | None, found_us: int | None, until_us: int | None, away_us: int
 ) -> str:
     """Why a burial is in no curve, "" where it is."""
-    if state in UNDER_WAY:
+    if state == "running":
         return "goes-on"
     if on_us is None:
         return "found-unsent" if found_us is not None else "never-sent"

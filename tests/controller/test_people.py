@@ -10,6 +10,7 @@ from kit import ask, facts, field, probe, ready, refused, started, tell
 
 from fieldctl.debrief.summary import VERSION, from_body
 from fieldctl.events import FIELD, PersonForgotten
+from fieldctl.ledger.beside import Kept
 from fieldctl.site.model import People
 from fieldctl.units import US_PER_S
 from sims.field import Field
@@ -214,6 +215,13 @@ def test_an_exercise_that_is_no_longer_in_mind_is_shown_corrected_and_summed_up_
         (kept,) = made.ledger.summaries_of(first)
         summary = from_body(kept.body)
         assert (summary.corrections, summary.burials[0].searcher) == (3, life.person("Tove"))
+        row = await ask(made, "exercise-then", exercise=first)
+        assert row == {"exercise": first, "differs": False, "versions": [VERSION], "says": []}
+        old = kept.body.replace('"kind":"hit"', '"kind":"call"')
+        made.ledger.put_summaries([Kept(first, "0.0.1", kept.covers, old)])
+        row = await ask(made, "exercise-then", exercise=first)
+        assert row["differs"]
+        assert row["says"] == ["Version 0.0.1 said otherwise of the same entries: A kind of find: call then, hit now."]
         assert (await refused(made, "exercise-reopen", exercise=first, by="Mira")).code == "not-found"
         assert (await refused(made, "exercise-show", exercise="x99")).code == "not-found"
 

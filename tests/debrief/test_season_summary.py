@@ -45,7 +45,7 @@ def test_each_burial_has_its_own_time() -> None:
     assert (b.found_s, b.own_s, b.order, b.left_out) == (None, 350, 3, "")  # looked for from 250 s to the end
     assert (a.call_s, a.hit_s, dict(a.splits)) == (104, 100, {"signal": 40})
     assert (a.depth_m, b.depth_m, a.tilt_deg) == (0.6, 1.5, 90)
-    assert (row.state, row.ended_s, row.day, row.covers, row.over) == ("time-up", 600, "2026-01-10", 13, True)
+    assert (row.state, row.ended_s, row.day, row.covers) == ("time-up", 600, "2026-01-10", 13)
     assert from_body(to_body(row)) == row
 
 
