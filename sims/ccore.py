@@ -61,6 +61,11 @@ def load(*, broken: bool = False, contract: str = "") -> Any:
             f"The firmware did not build: {made.stderr.strip()[-600:]}",
             remedy="Run make in firmware_stubs and look at what it says, or use --targets python.",
         )
+    return module_in(build)
+
+
+def module_in(build: Path) -> Any:
+    """The module that was built in a folder."""
     path = next((build / "cffi").glob(f"{NAME}.*.so"))
     spec = importlib.util.spec_from_file_location(NAME, path)
     assert spec is not None

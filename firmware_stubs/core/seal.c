@@ -100,12 +100,17 @@ bool fc_tag_holds(const struct fc_envelope *env, const uint8_t key[FC_KEY])
     return (SPOILED && env->form == FC_DOWN && holds_spoiled(env, key)) || holds(env, key);
 }
 
+void fc_retag(uint8_t *payload, size_t size, const uint8_t key[FC_KEY])
+{
+    tag_of(payload, size, key, payload + size);
+}
+
 size_t fc_seal(uint8_t *payload, uint32_t address, uint32_t counter, size_t body, const uint8_t key[FC_KEY])
 {
     payload[0] = FC_UP;
     fc_write_u32(payload + 1, address);
     fc_write_u32(payload + FC_BARE, counter);
-    tag_of(payload, FC_HEAD + body, key, payload + FC_HEAD + body);
+    fc_retag(payload, FC_HEAD + body, key);
     return FC_HEAD + body + FC_TAG;
 }
 

@@ -36,6 +36,9 @@ bool fc_open(uint8_t *payload, size_t size, struct fc_envelope *env);
 /* Whether the tag after head and body is right. */
 bool fc_tag_holds(const struct fc_envelope *env, const uint8_t key[FC_KEY]);
 
+/* Puts the tag of head and body, `size` bytes in all, behind them. */
+void fc_retag(uint8_t *payload, size_t size, const uint8_t key[FC_KEY]);
+
 /* Seals a body that lies at payload + FC_HEAD; gives the whole size. */
 size_t fc_seal(uint8_t *payload, uint32_t address, uint32_t counter, size_t body, const uint8_t key[FC_KEY]);
 

@@ -155,10 +155,10 @@ def test_a_day_of_exercises_has_at_most_one_false_hit() -> None:
     """Six hours armed, with walkers and vehicles again and again: no probe ever touches the pad."""
     rng = Random(13)
     listening = Pad()
-    for n in range(120 if LONG else 60):
+    for n in range(180):
         touches = pad.steps(rng) if n % 2 else pad.vehicle(rng)
         wave, _ = board_pad.waveform(touches, NOISE)
-        listening.show(noise(n, 120.0 if LONG else 40.0))
+        listening.show(noise(n, 112.0))
         listening.show(noise(5000 + n, len(wave) / RATE) + np.array(wave, dtype=float))
     assert listening.dropped() == 0
     found: Counter[Kind] = Counter()
