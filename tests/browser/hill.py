@@ -77,6 +77,12 @@ depth_m = 1.0
 azimuth_deg = 40
 tilt_deg = 80
 """
+POST = """
+[[post]]
+id = "{target}"
+name = "Gate"
+zone = "upper"
+"""
 DRILLS = {
     "three": """
 title = "Three burials"
@@ -235,14 +241,17 @@ class Hill:
 
 
 @contextlib.contextmanager
-def a_hill(folder: Path, serial: int = 6, mqtt: int = 1, pages: int = 0) -> Iterator[Hill]:
-    """A site with its targets, provisioned and not yet served."""
+def a_hill(
+    folder: Path, serial: int = 6, mqtt: int = 1, pages: int = 0, posts: tuple[str, ...] = ()
+) -> Iterator[Hill]:
+    """A site with its targets and posts, provisioned and not yet served."""
     folder.mkdir(parents=True, exist_ok=True)
     make_key(folder)
     on_bus = [TargetId(f"5ee000{n:02x}") for n in range(1, serial + 1)]
     on_air = [TargetId(f"5ee001{n:02x}") for n in range(1, mqtt + 1)]
     text = SITE
-    order = {"site_key": read_key(folder).hex(), "site": "larch-hollow", "serial": on_bus, "mqtt": on_air}
+    order = {"site_key": read_key(folder).hex(), "site": "larch-hollow", "serial": on_bus, "mqtt": on_air,
+             "posts": posts}  # fmt: skip
     child = subprocess.Popen([sys.executable, str(HERE / "mountain.py")], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                              text=True)  # fmt: skip
     hill = Hill(folder, child, list(on_bus))
@@ -260,11 +269,13 @@ def a_hill(folder: Path, serial: int = 6, mqtt: int = 1, pages: int = 0) -> Iter
         for n, (target, link, zone, y) in enumerate(places, start=1):
             x, down = 6.0 + 12 * ((n - 1) % 6), 12 * ((n - 1) // 6)
             text += PLACE.format(target=target, n=n, zone=zone, link=link, x=x, y=y + down)
-        (folder / "site.toml").write_text(text.format(port=made["port"], pages=pages) + ZONES)
+        gates = "".join(POST.format(target=target) for target in posts)
+        (folder / "site.toml").write_text(text.format(port=made["port"], pages=pages) + ZONES + gates)
         hill.write_drills()
         clock = SystemClock()
         with Ledger.open(folder / "ledger.sqlite", inline=True, who="test") as ledger:
             facts = [TargetAdded(t, f"696e7664{t}", link, 1, PersonId("p-ansel")) for t, link, _, _ in places]
+            facts += [TargetAdded(TargetId(t), f"696e7664{t}", "bus", 1, PersonId("p-ansel")) for t in posts]
             ledger.append(facts, at=HostTime(clock.boot, clock.now()))
         yield hill
     finally:

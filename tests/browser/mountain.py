@@ -2,7 +2,7 @@
 
 Reads one JSON line (keys, who is where), starts a broker, answers with the bus's path and the controller's login,
 then carries out one JSON line after the other:
-{"what": "probe" | "steps" | "press" | "cut" | "join" | "truth", "target": …}, and answers each. Nothing here
+{"what": "probe" | "steps" | "press" | "hold" | "cut" | "join" | "truth", "target": …}, and answers each. Nothing here
 plays by itself, and the controller never reads any of it. All waveforms are invented.
 """
 
@@ -22,7 +22,7 @@ from sims import pad
 from sims.broker import Broker, start_broker
 from sims.demo_targets import Radio
 from sims.hub import Hub
-from sims.node import Node
+from sims.node import ABILITIES_OF_A_POST, Node
 from sims.ptybus import PtyBus, RealScheduler, raw_us, run_precisely
 from sims.storage import Storage
 
@@ -41,7 +41,11 @@ class Mountain:
         for target in (*order["serial"], *order["mqtt"]):
             storage = Storage(b"invd" + bytes.fromhex(target), SECRET, keys.of(TargetId(target), 1))
             self.nodes[target] = Node(self.scheduler, Random(f"node {target}"), storage)
-        for target in order["serial"]:
+        for target in order.get("posts", ()):
+            storage = Storage(b"invd" + bytes.fromhex(target), SECRET, keys.of(TargetId(target), 1))
+            rng = Random(f"post {target}")
+            self.nodes[target] = Node(self.scheduler, rng, storage, abilities=ABILITIES_OF_A_POST)
+        for target in (*order["serial"], *order.get("posts", ())):
             self.hub.attach(self.nodes[target])
 
     async def join_broker(self, broker: Broker) -> None:
@@ -67,6 +71,8 @@ class Mountain:
             pad.play(self.scheduler, node, pad.steps(self.rng))
         elif what == "press":
             node.press()
+        elif what == "hold":
+            node.hold()
         elif what == "cut":
             self.hub.cut(node)
         elif what == "join":
