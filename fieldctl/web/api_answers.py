@@ -44,6 +44,15 @@ class GroupLink(Answer):
     until: str
 
 
+class SaidThen(Answer):
+    """What earlier versions said of an exercise, where that would now be otherwise."""
+
+    exercise: str
+    differs: bool
+    versions: list[str]
+    says: list[str]
+
+
 class InTheWay(Answer):
     """Something in the way of opening or closing."""
 
@@ -363,6 +372,7 @@ ANSWERS: dict[str, type[Answer]] = {
     "exercise-link": GroupLink,
     "exercise-list": Exercises,
     "exercise-show": Exercise,
+    "exercise-then": SaidThen,
     "assessment-candidates": Candidates,
     "assessment-show": Assessment,
     "assessment-tick": Assessment,
