@@ -108,6 +108,7 @@ async def said(house: House, t: Words, by: PersonId | None, choices: Choices) ->
     usable = [target for target in _everybody(house) if c.day.usable(target)]
     heard = [target for target in usable if target in check["heard"]]
     touched = [target for target in heard if target in check["touched"]]
+    asked_for = {str(t) for t in c.site.targets if t not in c.day.taken_out}  # who was taken out says nothing
     quiet = {key.partition(":")[2] for key in (p["key"] for p in check["problems"]) if key.startswith("quiet:")}
     quiet |= {key.partition(":")[2] for key in choices.exceptions if key.startswith("quiet:")}
     return {
@@ -120,8 +121,8 @@ async def said(house: House, t: Words, by: PersonId | None, choices: Choices) ->
         "untouched": len(heard) - len(touched),
         "listens_until_us": check["listens_until_us"],
         "armed": len(check["armed"]),
-        "quiet": len(c.site.targets) - len(quiet),
-        "targets": len(c.site.targets),
+        "quiet": len(asked_for) - len(quiet & asked_for),
+        "targets": len(asked_for),
     }
 
 

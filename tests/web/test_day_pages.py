@@ -249,6 +249,20 @@ def test_a_running_exercise_stands_in_the_way_of_closing_and_is_stopped_from_her
     tell(story, opened=True)
 
 
+def test_the_count_of_the_quiet_holds_nobody_who_did_not_say_so() -> None:
+    async def story(w: Pages) -> None:
+        first, second, _ = w.made.site.targets
+        assert "3 of 3 targets say" in (await w.page("/day")).one("p", data_part="quiet").text
+        await w.ok("target-take-out", target=first, reason="a test", lost=True)
+        w.made.nodes[second].die()
+        await asyncio.sleep(70)
+        assert "1 of 2 targets say" in (await w.page("/day")).one("p", data_part="quiet").text
+        signed = await w.lines(exceptions=[f"quiet:{second}"])
+        assert (signed["quiet"], signed["targets"]) == (1, 2), "a signature makes nobody quiet"
+
+    tell(story, opened=True)
+
+
 def test_hand_buried_units_are_counted_out_and_in_on_the_page() -> None:
     async def story(w: Pages) -> None:
         form = (await w.page("/day")).one("form", id="unit-out")
