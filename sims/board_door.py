@@ -14,8 +14,8 @@ from sims.board import Board
 from sims.board_bench import HANG_DEAF, MAGIC, SAMPLE_US
 from sims.board_pad import probe
 
-TOUCH_AHEAD_US = 20_000
-PAD_AHEAD_US = 100_000  # a line of samples begins so long after it came, unless another is still being played
+TOUCH_AHEAD_US = 60_000  # so that a busy host still hands it over in time
+PAD_AHEAD_US = 300_000  # a line of samples begins so long after it came, unless another is still being played
 FRESH_MV, WEAK_MV = 3_400, 2_000
 CUT_FOR_S = 0.2
 TOUCH_NOISE = 4.0  # steps of the converter: the blow is many times that
