@@ -91,6 +91,23 @@ def test_two_stretches_inside_their_plus_minus_are_not_ranked() -> None:
     )
 
 
+def test_a_moment_tapped_for_the_whole_is_the_burials_where_there_is_but_one() -> None:
+    make = Made(ONE)
+    d = told(ONE, [make.started(), make.on("A", 0, 1), make.split("signal", 30), make.strike("A", 100)])
+    assert [s.kind for s in d.burial("A").stretches] == ["signal", "between"]
+    assert d.marks == ()
+    make = Made(TWO)
+    d = told(TWO, [make.started(), make.on("A", 0, 1), make.split("signal", 30), make.strike("A", 100)])
+    assert [s.kind for s in d.burial("A").stretches] == ["between"]  # whose it was, nobody said
+    assert [(m.name, m.at_us) for m in d.marks] == [("signal", 30 * S)]
+
+
+def test_the_first_end_counts() -> None:
+    make = Made(ONE)
+    facts = [make.started(), make.on("A", 0, 1), make.ended("stopped", 300), make.ended("all-off", 320)]
+    assert told(ONE, facts).length_us == 300 * S
+
+
 # ---- gaps ------------------------------------------------------------
 
 
@@ -474,6 +491,15 @@ def test_a_probe_line_has_its_area_a_minute_and_its_chances() -> None:
     assert line[0.60, 0.70].body == pytest.approx(0.96, abs=0.01)
     assert line[0.60, 0.70].pad == pytest.approx(3.14159 * 0.2**2 / (0.6 * 0.7), abs=0.01)
     assert [g.published for g in found.grids] == [0.76, 0.95, 0.88]
+
+
+def test_only_a_tapped_pass_measures_the_line() -> None:
+    plan = drill(Burial("A", Signal("never")))
+    make = Made(plan)
+    d = told(plan, [make.started(), make.split("ready", 60), make.split("airway", 700), make.strike("A", 600)])
+    assert d.probe_line is not None
+    assert not d.probe_line.measured
+    assert d.probe_line.m2_per_min == pytest.approx(70 * 43 / 10)
 
 
 # ---- earlier times ------------------------------------------------------------

@@ -295,6 +295,19 @@ def test_a_map_without_places_is_no_map_and_without_directions_has_no_flux_line(
     assert bare.burial("A").where.depth_m == 1.1  # as it was on that day, not as the site says now
 
 
+def test_flux_lines_lead_to_those_who_send_and_whose_coil_is_known() -> None:
+    from matplotlib.figure import Figure
+
+    from fieldctl.debrief.map_figure import _flux, _places
+
+    d = three()
+    axes = Figure().add_subplot()
+    _flux(axes, d, d.burials, _places(d.burials))
+    ends = [tuple(line.get_xydata()[-1]) for line in axes.lines if line.get_linestyle() == "-"]
+    assert any(np.hypot(x - 45, y - 12) < 2 for x, y in ends)
+    assert all(np.hypot(x - 65, y - 38) > 5 for x, y in ends)  # C never sends
+
+
 def luminance(colour: str) -> float:
     rgb = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
     line = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
