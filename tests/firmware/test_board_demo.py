@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
+import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import psutil
@@ -116,8 +119,20 @@ asyncio.run(main())
 """
 
 
-def test_an_emulator_ends_with_whoever_started_it(tmp_path: Path) -> None:
-    child = subprocess.Popen([sys.executable, "-c", STARTS_ONE, tmp_path], stdout=subprocess.PIPE, text=True)
+@pytest.fixture
+def short_tmp() -> Iterator[Path]:
+    """What a killed process could not tidy up goes with the test; a socket's path has to be short."""
+    with tempfile.TemporaryDirectory(prefix="fc") as folder:
+        yield Path(folder)
+
+
+def test_an_emulator_ends_with_whoever_started_it(tmp_path: Path, short_tmp: Path) -> None:
+    child = subprocess.Popen(
+        [sys.executable, "-c", STARTS_ONE, tmp_path],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "TMPDIR": str(short_tmp)},
+    )
     try:
         assert child.stdout is not None
         emulator = psutil.Process(int(child.stdout.readline()))
