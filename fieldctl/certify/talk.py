@@ -22,6 +22,7 @@ M = TypeVar("M", bound=Message)
 TRIES = 3
 RADIO_LEAD_US = 300_000  # a question and an order may each be 100 ms on their way
 JUMP = 64  # beyond what a target says that it has taken
+COUNTERS_NEEDED = 100_000  # for a whole certificate, ten times over
 WAKES_WITHIN_US = 8 * US_PER_S  # a sleeper of this bench's own, or a target that has just rebooted
 STRIKES_MAX = 600
 
@@ -200,7 +201,10 @@ class Talk:
                 raise Silent(f"no answer to the question for counters within {patience_us / 1e6:g} s")
         found = answer.message
         assert isinstance(found, messages.Counters)
-        self.counter = max(self.counter, found.down_high) + JUMP
+        goes_on = max(self.counter, found.down_high) + JUMP
+        if goes_on > seal.COUNTER_MAX - COUNTERS_NEEDED:
+            raise Failed(f"it says that it has taken counter {found.down_high}: too few are left under this key")
+        self.counter = goes_on
         self.generation = max(self.generation, found.generation)
         self.epoch = max(self.epoch, found.epoch)
         return found

@@ -13,7 +13,7 @@ import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, SiteDir
-from fieldctl.errors import EXIT_FAILURE, EXIT_PARTLY, BadInput, NotFound, Unreachable
+from fieldctl.errors import EXIT_FAILURE, EXIT_PARTLY, BadInput, NotFound, Refused, Unreachable
 
 if TYPE_CHECKING:
     from fieldctl.certify.bench import Bench
@@ -243,7 +243,7 @@ def _press(bench: Bench) -> None:
 
 def _try(talk: Talk, wanted: tuple[Requirement, ...]) -> Certificate:
     from fieldctl.certify.run import Row, certify
-    from fieldctl.certify.talk import Silent
+    from fieldctl.certify.talk import Failed, Silent
 
     on_terminal = sys.stderr.isatty()
 
@@ -260,6 +260,10 @@ def _try(talk: Talk, wanted: tuple[Requirement, ...]) -> Certificate:
             f"The target does not answer: {silent}.",
             expected="a target at the end of this line, powered",
             remedy="Look at power and line, and try again.",
+        ) from None
+    except Failed as failed:
+        raise Refused(
+            f"The target cannot be tried: {failed}.", expected="a target to talk to", remedy="Give it new keys."
         ) from None
     finally:
         if on_terminal:

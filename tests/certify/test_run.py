@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 from broken import broken
+from broken_base import Broken
 
 from fieldctl.certify import report
 from fieldctl.certify.joining import find, join
@@ -123,6 +124,32 @@ def test_ctrl_c_while_it_sends_leaves_it_quiet() -> None:
     assert certificate.stopped == "it was broken off by hand"
     assert (certificate.quiet, held) == (True, None)
     assert [r.verdict for r in certificate.rows] == ["not tried", "not tried"]
+
+
+@pytest.mark.parametrize(
+    "field", ["boot", "ticks", "generation", "epoch", "down_high", "number", "strike_ticks", "turnaround", "bad_frames"]
+)
+def test_a_target_that_says_the_greatest_numbers_there_are_breaks_nothing_here(field) -> None:
+    class Boasts(Broken):
+        boasting = False
+
+        def said(self, message):
+            if self.boasting and hasattr(message, field):
+                most = {"ticks": 2**64 - 1, "strike_ticks": 2**64 - 1, "turnaround": 2**16 - 1}.get(field, 2**32 - 1)
+                return replace(message, **{field: most})
+            return message
+
+    with workbench(lambda world, storage: Boasts(world, world.rng("node"), storage)) as (bench, talk):
+        talk.open()
+        bench.node.boasting = True
+        if field == "down_high":
+            with pytest.raises(Failed, match="too few are left"):
+                certify(talk)
+            return
+        certificate = certify(talk)
+    assert len(certificate.rows) == len(REQUIREMENTS)
+    assert certificate.quiet or certificate.stopped or certificate.count("failed")
+    assert report.as_html(certificate, None)
 
 
 # ---- joining ----------------------------------------------------------------------------------------------------
