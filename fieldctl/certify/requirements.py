@@ -7,8 +7,11 @@ id, and the switch that breaks it (BREAK_ and the id) stands above it with what 
 
 from __future__ import annotations
 
+from typing import Any
+
 from fieldctl.certify import checks_keys, checks_life, checks_line, checks_off, checks_orders, checks_pad, checks_seal
 from fieldctl.certify.row import Requirement
+from fieldctl.wire.fields import Ability
 
 REQUIREMENTS: tuple[Requirement, ...] = (
     *checks_line.ROWS,
@@ -33,6 +36,23 @@ def as_text() -> str:
                 f"      Only {' '.join(filter(None, (r.medium, 'with ' + ', '.join(r.door) if r.door else '')))}."
             )
     return "\n".join(lines)
+
+
+def as_rows() -> list[dict[str, Any]]:
+    """The same for programs, with stable keys."""
+    return [
+        {
+            "number": number,
+            "id": r.id,
+            "words": r.words,
+            "abilities": [str(a.name).lower().replace("_", " ") for a in Ability if a & r.needs],
+            "medium": r.medium or None,
+            "door": list(r.door),
+            "switch": r.switch,
+            "breaks": r.breaks,
+        }
+        for number, r in enumerate(REQUIREMENTS, start=1)
+    ]
 
 
 if __name__ == "__main__":

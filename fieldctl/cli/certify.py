@@ -64,9 +64,12 @@ def certify(
     Exit codes: 0 all passed, 1 something failed, 3 not everything could be tried, 4 nothing there.
     """
     if list_:
-        from fieldctl.certify.requirements import as_text
+        from fieldctl.certify import requirements
 
-        show.lines([as_text()])
+        if json:
+            show.as_json({"requirements": requirements.as_rows()})
+        else:
+            show.lines([requirements.as_text()])
         return
     wanted = _only(only or [])
     if sum(map(bool, (port, socket, mqtt))) != 1:

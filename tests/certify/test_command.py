@@ -154,3 +154,18 @@ def test_wrong_use_is_said_before_anything_is_tried(tmp_path, words, code, says)
 def test_the_list_can_be_read_without_a_target() -> None:
     done = subprocess.run([FIELDCTL, "certify", "--list"], capture_output=True, text=True, check=True, timeout=60)
     assert all(f" {r.id}: {r.words}\n" in done.stdout for r in REQUIREMENTS)
+    rows = subprocess.run(
+        [FIELDCTL, "certify", "--list", "--json"], capture_output=True, text=True, check=True, timeout=60
+    )
+    found = json.loads(rows.stdout)["requirements"]
+    assert [row["id"] for row in found] == [r.id for r in REQUIREMENTS]
+    assert found[11] == {
+        "number": 12,
+        "id": "seal-tag",
+        "words": REQUIREMENTS[11].words,
+        "abilities": [],
+        "medium": None,
+        "door": [],
+        "switch": "BREAK_SEAL_TAG",
+        "breaks": "it compares only the first seven bytes of the tag",
+    }
