@@ -1,10 +1,10 @@
 """One emulated board behind a TCP port on loopback, for `fieldctl certify --socket` and for anybody at a bench.
 
-    python -m sims.board --serve PORT [--door PORT] [--hardware HEX] [--secret HEX] [--folder PATH]
+    python -m sims.board --serve PORT [--door PORT]
 
 Prints one JSON line when it listens: socket, door (the words of `fieldctl.certify.side_door`), hardware and secret.
 Port 0 takes a free one. Lives until it is told to end, or until a pipe that it reads from is closed. The board goes on
-over power cuts of the side door; who is connected stays connected. With `--folder` its storage is kept there.
+over power cuts of the side door; who is connected stays connected.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from sims.board_bench import Label
 from sims.board_door import Door, serve_door
 
 LOOPBACK = "127.0.0.1"
+HARDWARE = b"invd\x0a\x1b\x2c\x3d"
 
 
 class _Line(asyncio.Protocol):
@@ -54,11 +55,10 @@ class _Line(asyncio.Protocol):
             self._taken.remove(self._mine)
 
 
-async def serve(port: int, door_port: int, label: Label, folder: Path, *, ends: asyncio.Event) -> None:
+async def serve(port: int, door_port: int, folder: Path, *, ends: asyncio.Event) -> None:
     """Serve one board until `ends`; see the module."""
-    image = await build_image()
-    kept = (folder / "memory").exists()
-    async with Board(folder, None if kept else label, image, noise=0) as board:
+    label = Label(HARDWARE, secrets.token_bytes(16))
+    async with Board(folder, label, await build_image(), noise=0) as board:
         taken: list[asyncio.Transport] = []
 
         def speak(data: bytes) -> None:
@@ -93,8 +93,7 @@ async def _until_told(asked: argparse.Namespace, folder: Path) -> None:
         await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)
         closed = asyncio.create_task(reader.read())
         closed.add_done_callback(lambda _task: ends.set())
-    label = Label(bytes.fromhex(asked.hardware), bytes.fromhex(asked.secret))
-    await serve(asked.serve, asked.door, label, folder, ends=ends)
+    await serve(asked.serve, asked.door, folder, ends=ends)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -102,16 +101,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m sims.board", description="One emulated board behind a TCP port.")
     parser.add_argument("--serve", type=int, default=0, metavar="PORT", help="where its UART is; 0: a free one")
     parser.add_argument("--door", type=int, default=0, metavar="PORT", help="where its side door is")
-    parser.add_argument("--hardware", default="696e76640a1b2c3d", metavar="HEX", help="eight bytes")
-    parser.add_argument("--secret", default=secrets.token_hex(16), metavar="HEX", help="sixteen bytes")
-    parser.add_argument("--folder", type=Path, help="keeps its storage")
     asked = parser.parse_args(arguments)
     try:
-        if asked.folder is not None:
-            asyncio.run(_until_told(asked, asked.folder))
-        else:
-            with tempfile.TemporaryDirectory(prefix="fieldctl-board-") as folder:
-                asyncio.run(_until_told(asked, Path(folder)))
+        with tempfile.TemporaryDirectory(prefix="fieldctl-board-") as folder:
+            asyncio.run(_until_told(asked, Path(folder)))
     except FieldctlError as error:
         print(error, file=sys.stderr)
         return error.exit_code
