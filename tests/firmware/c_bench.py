@@ -41,7 +41,7 @@ BLOW = [0] * 40 + [round(400 * min(1, n / 3) * math.exp(-n / 12)) for n in range
 class CBench:
     """One core."""
 
-    def __init__(self, module: Any, medium: Literal["bus", "radio"] = "bus", *, seed: int = 7) -> None:
+    def __init__(self, module: Any, medium: Literal["bus", "radio"] = "bus", *, seed: int = 7, lacks: int = 0) -> None:
         self.medium: Literal["bus", "radio"] = medium
         self.byte_us = BYTE_US if medium == "bus" else 0.0
         self.answer_us = 60_000 if medium == "bus" else 120_000
@@ -52,7 +52,7 @@ class CBench:
         self._ffi, self._lib = module.ffi, module.lib
         firmware = b"core"
         self.sim = self._ffi.gc(
-            self._lib.fc_sim_new(HARDWARE, SECRET, firmware, ABILITIES, medium == "radio", LOG_MAX, seed),
+            self._lib.fc_sim_new(HARDWARE, SECRET, firmware, ABILITIES & ~lacks, medium == "radio", LOG_MAX, seed),
             self._lib.fc_sim_free,
         )
         self._now = 1_000_000

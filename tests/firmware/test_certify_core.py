@@ -7,6 +7,7 @@ from fieldctl.certify.joining import join
 from fieldctl.certify.requirements import REQUIREMENTS
 from fieldctl.certify.run import Certificate, certify
 from fieldctl.wire.adding import address_of
+from fieldctl.wire.messages import Ability
 from sims import ccore
 from sims.cnode import CNode
 from sims.storage import Storage
@@ -16,8 +17,8 @@ from sims.world import World
 NUMBERED = list(enumerate(REQUIREMENTS, start=1))
 
 
-def certified(module, medium="bus") -> Certificate:
-    bench = CBench(module, medium)
+def certified(module, medium="bus", lacks=0) -> Certificate:
+    bench = CBench(module, medium, lacks=lacks)
     return certify(join(bench, SECRET, bench.rng.randbytes, address_of(HARDWARE), lambda: bench.do("press")))
 
 
@@ -32,6 +33,15 @@ def test_the_core_passes_everything(medium) -> None:
     assert certificate.passed
     assert certificate.count("not tried") == 0
     other = {r.id for r in REQUIREMENTS if r.medium not in ("", medium)}
+    assert {r.requirement.id for r in certificate.rows if r.verdict == "not applicable"} == other
+
+
+@pytest.mark.parametrize("ability", [Ability.PAD, Ability.TRANSMITTER, Ability.SLEEP, Ability.BUTTON, Ability.LEVELS])
+def test_without_an_ability_it_says_so_and_passes_all_that_applies(ability) -> None:
+    certificate = certified(ccore.load(), lacks=int(ability))
+    assert failed(certificate) == {}
+    assert certificate.passed
+    other = {r.id for r in REQUIREMENTS if r.needs & ability or r.medium == "radio"}
     assert {r.requirement.id for r in certificate.rows if r.verdict == "not applicable"} == other
 
 
