@@ -1,7 +1,7 @@
 """A debrief in a ledger of 10 000 exercises: from the log to the values, to the sheet and to both figures.
 
-Prints `figure | limit | ratio`; the middle and the worst of some exercises spread over the winters, in one process that
-has read one before. Exits 1 over a limit.
+Prints `figure | limit | ratio`; the middle and the worst of some exercises spread over the winters (each the best of
+three), in one process that has read one before. Exits 1 over a limit.
 """
 
 from __future__ import annotations
@@ -30,10 +30,14 @@ SHOWN_LIMIT_S = 4.0  # our own: the group stands round a phone; both figures are
 SPREAD = 12
 
 
-def took(work: Callable[[], object]) -> float:
-    begun = time.perf_counter()
-    work()
-    return time.perf_counter() - begun
+def took(work: Callable[[], object], times: int = 1) -> float:
+    """Seconds, the best of some times: what the program needs, not what its neighbours take."""
+    best = float("inf")
+    for _ in range(times):
+        begun = time.perf_counter()
+        work()
+        best = min(best, time.perf_counter() - begun)
+    return best
 
 
 def row(figure: str, value: float, limit: float) -> bool:
@@ -48,7 +52,7 @@ def main() -> int:
         names = [f"x{1 + round(i * (EXERCISES - 1) / (SPREAD - 1))}" for i in range(SPREAD)]
         with Reader.read(built.path) as reader:
             first = took(lambda: read_debrief(reader, site, names[-1]))
-            times = [took(lambda name=name: read_debrief(reader, site, name)) for name in names]
+            times = [took(lambda name=name: read_debrief(reader, site, name), 3) for name in names]
             made = read_debrief(reader, site, names[-1])
             figures = took(lambda: (timeline_figure(made), map_figure(made)))
             shown = took(lambda: sheet(made))
