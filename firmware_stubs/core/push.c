@@ -51,8 +51,10 @@ static void push_fresh(struct fc_core *core, uint64_t ticks)
     uint16_t last = (uint16_t)(core->log.next - 1u);
     if (fc_push_strike(core, last, ticks)) {
         core->out.fresh = false;
-        core->out.wait_us = FIRST_US;
-        arm(core, ticks);
+        if (core->out.pushed > ticks) { /* else all that waits is due in any case */
+            core->out.wait_us = FIRST_US;
+            arm(core, ticks);
+        }
     }
 }
 

@@ -221,9 +221,17 @@ static void run_to(struct fc_sim *sim, uint64_t ticks)
 static uint64_t speaks_next(const struct fc_sim *sim)
 {
     const struct fc_sending *out = &sim->core.out;
-    bool pushing = sim->unit.radio && (out->greet || out->fresh || out->left);
-    uint64_t soon = pushing ? sim->now + 1000u : sim->unit.radio ? out->pushed : FC_NEVER;
-    return !sim->on || sim->cut ? FC_NEVER : out->due < soon ? out->due : soon;
+    if (!sim->on || sim->cut) {
+        return FC_NEVER;
+    }
+    if (out->due != FC_NEVER) {
+        return out->due;
+    }
+    if (!sim->unit.radio || (out->pushed == FC_NEVER && !out->greet && !out->fresh && !out->left)) {
+        return FC_NEVER;
+    }
+    bool pushing = out->greet || out->fresh || out->left || out->pushed <= sim->now;
+    return pushing ? sim->now + 1000u : out->pushed;
 }
 
 uint64_t fc_sim_step(struct fc_sim *sim, uint64_t ticks, int what, uint8_t *data, size_t size)
