@@ -7,6 +7,7 @@ next reader, who makes a summary for himself.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from fieldctl.controller.exercises import Exercises
@@ -30,7 +31,7 @@ class Keeping:
         self._exercises = exercises
         self._book = book
         self._stale: dict[str, None] = {}  # in the order in which they became so
-        self._unlooked: deque[str] | None = None  # those of earlier lives: None until looked for
+        self._earlier = deque(_without_summary(ledger))  # looked for here, before anything is kept waiting by it
 
     def committed(self, fact: Fact) -> None:
         """Note that an exercise has a later entry than its summary covers."""
@@ -48,17 +49,12 @@ class Keeping:
             return  # a ledger that fails is told of by the pen; no search waits for this
 
     async def _summaries(self) -> None:
-        from fieldctl.debrief.summary import VERSION
         from fieldctl.debrief.summary_kept import made
 
         going_on = {exercise.id for exercise in self._exercises.running()}
         chosen = [exercise for exercise in self._stale if exercise not in going_on][:AT_ONCE]
         if not chosen and not going_on:
-            if self._unlooked is None:
-                kept = {row.exercise: row.covers for row in self._ledger.summaries(VERSION)}
-                last = self._ledger.last_entries()
-                self._unlooked = deque(name for name, seq in last.items() if kept.get(name) != seq)
-            chosen = [self._unlooked.popleft() for _ in range(min(AT_ONCE, len(self._unlooked)))]
+            chosen = [self._earlier.popleft() for _ in range(min(AT_ONCE, len(self._earlier)))]
         rows = []
         for exercise in chosen:
             self._stale.pop(exercise, None)
@@ -66,3 +62,11 @@ class Keeping:
             if entries and len(entries) <= ENTRIES_MOST:
                 rows.append(made(exercise, entries))
         await self._ledger.commit_summaries(rows)
+
+
+def _without_summary(ledger: Ledger) -> Iterator[str]:
+    """Exercises of earlier lives whose summary is missing or stale."""
+    from fieldctl.debrief.summary import VERSION
+
+    kept = {row.exercise: row.covers for row in ledger.summaries(VERSION)}
+    return (name for name, seq in ledger.last_entries().items() if kept.get(name) != seq)

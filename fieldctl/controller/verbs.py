@@ -142,8 +142,7 @@ class Desk:
     async def all_off(self, by: str = "anybody", via: str = "socket") -> Row:
         """Switch everything off, now, and keep it off: the order goes out before anything waits for the ledger."""
         name, via = (text.encode("utf-8", "replace").decode() for text in (by.strip(), via))
-        people = self._c.people.items()
-        known = next((p for p, said in people if name == p or name.casefold() == said.casefold()), None)
+        known = self._c.book.find(name)
         new = known is None and name not in ("", FIELD, ANYBODY)
         who = known or PersonId(f"p-{self._c.outside.nonce().hex()[:10]}" if new else name or ANYBODY)
         self._c.all_off.order(who, via)

@@ -9,7 +9,7 @@ import pytest
 from kit import ask, facts, field, probe, ready, refused, started, tell
 
 from fieldctl.debrief.summary import VERSION, from_body
-from fieldctl.events import FIELD, PersonForgotten
+from fieldctl.events import FIELD, AllOffOrdered, PersonForgotten
 from fieldctl.ledger.beside import Kept
 from fieldctl.site.model import People
 from fieldctl.units import US_PER_S
@@ -53,7 +53,11 @@ def test_a_person_is_listed_renamed_and_forgotten_and_every_answer_shows_the_id(
         assert jon not in made.ledger.names()
         assert (await refused(made, "person-rename", person=jon, name="Jon", by="Mira")).code == "refused"
 
-        # the id is still understood, the name is somebody new
+        # the id is still understood, by all off as well; the name is somebody new
+        await ask(made, "all-off", by=jon)
+        await asyncio.sleep(1)
+        assert [fact.by for fact in facts(made, AllOffOrdered)] == [jon]
+        assert jon not in life.people
         assert life.person(jon) == jon
         assert life.person("Jon the second") not in (jon, "")
 
