@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,7 +13,7 @@ from exercise_kit import Made, after
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from fieldctl.debrief.model import Debrief
-from fieldctl.debrief.report import page_fragment, sheet, style
+from fieldctl.debrief.report import figures, page_fragment, sheet, style
 from fieldctl.drill.plan import Burial, Signal
 
 CHROMIUM = "/usr/bin/chromium"
@@ -65,13 +66,14 @@ def shown(browser: Browser, html: str, folder: Path, wide: int, high: int) -> Pa
     return page
 
 
-def smallest_letter_px(page: Page, picture: str) -> float:
+def smallest_letter_px(page: Page, key: str, svg: str) -> float:
     """The smallest letter of a picture as shown, by its glyphs' scale: paths of 100 units and so many points."""
-    svg = page.locator(f"figure.{picture} svg").first
-    shown_px = svg.bounding_box()["width"]  # type: ignore[index]
-    units = float(svg.get_attribute("viewBox").split()[2])  # type: ignore[union-attr]
-    scales = re.findall(r"scale\((0\.\d+) -0\.\d+\)", svg.inner_html())
-    return min(map(float, scales)) * 100 * shown_px / units
+    box = page.locator(f"figure.{key} > :is(svg, img)").first.bounding_box()
+    viewed = re.search(r'viewBox="0 0 ([\d.]+) ', svg)
+    assert box is not None
+    assert viewed is not None
+    scales = re.findall(r"scale\((0\.\d+) -0\.\d+\)", svg)
+    return min(map(float, scales)) * 100 * box["width"] / float(viewed[1])
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -79,8 +81,8 @@ def smallest_letter_px(page: Page, picture: str) -> float:
 def test_on_a_phone_nothing_runs_over_the_edge(browser: Browser, tmp_path: Path, case: str, wide: int) -> None:
     page = shown(browser, sheet(CASES[case]()), tmp_path, wide, 800)
     assert page.evaluate("document.documentElement.scrollWidth") == wide
-    assert smallest_letter_px(page, "timeline") > LEAST_ON_A_PHONE_PX
-    assert smallest_letter_px(page, "map") > LEAST_ON_A_PHONE_PX
+    for key, drawn in figures(CASES[case]()).items():
+        assert smallest_letter_px(page, key, drawn.svg) > LEAST_ON_A_PHONE_PX
     tops = page.evaluate(
         "['.touches', 'figure.timeline', '.burials'].map(s => document.querySelector(s).getBoundingClientRect().top)"
     )
@@ -101,15 +103,23 @@ def test_on_paper_it_is_one_sheet(browser: Browser, tmp_path: Path, case: str) -
     page.close()
 
 
+def drawn_inside(fragment: str) -> str:
+    """The same with each figure as a drawing of the page itself, so that its letters can be measured."""
+    images = re.compile(r'<img alt="[^"]*" src="data:image/svg\+xml;base64,([^"]+)">')
+    assert len(images.findall(fragment)) == 2
+    return images.sub(lambda found: base64.b64decode(found.group(1)).decode(), fragment)
+
+
 def test_from_five_metres(browser: Browser, tmp_path: Path) -> None:
-    html = page_fragment(full(), screen=True)
+    html = drawn_inside(page_fragment(full(), screen=True))
     page = shown(browser, f"<!doctype html><style>{style()}</style>{html}", tmp_path, 1920, 1080)
     sizes = page.evaluate(
         "['.longest', '.touches li', 'h2', 'td']"
         ".map(s => parseFloat(getComputedStyle(document.querySelector(s)).fontSize))"
     )
     assert min(sizes) >= SCREEN_PX
-    assert smallest_letter_px(page, "timeline") >= SCREEN_PX
+    drawn = figures(full(), screen=True)["timeline"]
+    assert smallest_letter_px(page, "timeline", drawn.svg) >= SCREEN_PX
     top = page.evaluate("document.querySelector('figure.timeline').getBoundingClientRect().top")
     assert top < page.evaluate("document.querySelector('.burials').getBoundingClientRect().top")
     assert not page.locator(".strikes").is_visible()
