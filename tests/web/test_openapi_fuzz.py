@@ -22,7 +22,7 @@ from schemathesis import GenerationMode
 from fieldctl.drill.corrections import CHANGES
 from fieldctl.web.openapi_ways import WAYS
 
-RIGHT, WRONG = (120, 60) if LONG else (14, 6)  # requests of each operation
+RIGHT, WRONG = (60, 30) if LONG else (14, 6)  # requests of each operation
 WAY_PATHS = frozenset(f"/api/v1/{way.name}" for way in WAYS)
 
 WORDS: Words = {
