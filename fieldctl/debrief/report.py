@@ -9,6 +9,7 @@ Everything that people or files wrote is escaped by Jinja2; the SVG is our own a
 
 from __future__ import annotations
 
+from base64 import b64encode
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -53,8 +54,12 @@ def figures(
 def page_fragment(
     d: Debrief, words: Words = ENGLISH, audience: Audience = "crew", *, language: str = "en", screen: bool = False
 ) -> str:
-    """The debrief as HTML without a page round it; `screen`: large, for a group that stands five metres away."""
-    return _environment().get_template("debrief.html").render(_context(d, words, audience, language, screen))
+    """The debrief as HTML without a page round it; `screen`: large, for a group that stands five metres away.
+
+    Its figures are images in themselves: a page with a strict content security policy forbids their style inside it.
+    """
+    context = _context(d, words, audience, language, screen)
+    return _environment().get_template("debrief.html").render({**context, "pictures": _as_images(context["pictures"])})
 
 
 def sheet(d: Debrief, words: Words = ENGLISH, audience: Audience = "crew", *, language: str = "en") -> str:
@@ -112,6 +117,13 @@ def _context(d: Debrief, words: Words, audience: Audience, language: str, screen
         "strikes": [_strikes(d, name, words) for name in (*(b.burial for b in d.burials), None)],
         "pictures": [(key, Markup(p.svg), p.text) for key, p in drawn.items()],
     }
+
+
+def _as_images(pictures: list[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
+    from markupsafe import Markup
+
+    image = Markup('<img alt="{}" src="data:image/svg+xml;base64,{}">')
+    return [(key, image.format(text, b64encode(svg.encode()).decode()), text) for key, svg, text in pictures]
 
 
 def _judge(source: str, at_us: int | None, why: str, words: Words) -> str:

@@ -81,7 +81,7 @@ function shown(found, query) {
     b.recorded ? line(t("drill.recorded", { n: b.recorded_count }), b.recorded) : null,
   ]);
   const hard = found.burials.flatMap((b) => b.hard.map((reason) => h("li", {}, `${b.name}: ${reason.text}`)));
-  const assumed = found.assumed.map((a) => h("li", {}, `${a.burial}: ${a.what}, ${a.taken}`));
+  const assumed = found.assumed.map((a) => h("li", {}, [a.burial, `${a.what}, ${a.taken}`].filter(Boolean).join(": ")));
   return [
     h("p", {}, h("strong", {}, t("drill.estimate", { n: found.runs }))),
     h("table", {}, h("thead", {}, h("tr", {}, head.map((word) => h("th", { scope: "col" }, word)))), h("tbody", {}, rows.filter(Boolean))),
