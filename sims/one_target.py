@@ -5,7 +5,7 @@
     python -m sims.one_target --mqtt          … "mqtt" and "password", at a broker of its own
 
 It has no keys: `fieldctl certify --port PORT --door DOOR --secret-file FILE` gives it some and takes them again. With
-`--site-key HEX` it has those of a site.
+`--site-key HEX` it has those of a site. With `--core` it runs the firmware's compiled core.
 """
 
 from __future__ import annotations
@@ -106,13 +106,18 @@ async def _on_bus(node: Node, stack: contextlib.AsyncExitStack, *, socket: bool)
     return {"socket": "{}:{}".format(*server.sockets[0].getsockname())}
 
 
-async def serve(line: str, site_key: bytes) -> None:
+async def serve(line: str, site_key: bytes, *, core: bool) -> None:
     """Answers with where it is; lives until its input ends."""
     scheduler = RealScheduler()
     storage = Storage(HARDWARE, SECRET)
     storage.keys = seal.derive_keys(site_key, storage.address, KEYS_VERSION) if site_key else None
-    node = Node(scheduler, Random("node"), storage)
-    node.gate = KeyedGate()
+    if core:
+        from sims.cnode import CNode
+
+        node: Node = CNode(scheduler, Random("node"), storage)
+    else:
+        node = Node(scheduler, Random("node"), storage)
+        node.gate = KeyedGate()
     where = {"secret": SECRET.hex(), "target": str(node.target)}
     async with contextlib.AsyncExitStack() as stack:
         where["door"] = await stack.enter_async_context(served_door(NodeDoor(node)))
@@ -135,5 +140,6 @@ if __name__ == "__main__":
     for word in ("port", "socket", "mqtt"):
         lines.add_argument(f"--{word}", dest="line", action="store_const", const=word, default="port")
     parser.add_argument("--site-key", type=bytes.fromhex, default=b"")
+    parser.add_argument("--core", action="store_true")
     chosen = parser.parse_args()
-    run_precisely(serve(chosen.line, chosen.site_key))
+    run_precisely(serve(chosen.line, chosen.site_key, core=chosen.core))
