@@ -2,6 +2,7 @@
 
 #include "breaks.h"
 
+#define FRAMING_BROKEN (BREAK_FRAMING_JUNK || BREAK_FRAMING_HALF || BREAK_FRAMING_ZEROS || BREAK_FRAMING_LONG)
 #define PIECE_MAX (FC_FRAME_MAX - 2u)
 
 static uint16_t crc16(const uint8_t *data, size_t size)
@@ -63,7 +64,7 @@ static bool loses_next(size_t whole)
 static bool open_piece(struct fc_core *core, size_t whole, size_t *size)
 {
     uint8_t *data = core->in.data;
-    if (core->in.skip) {
+    if (FRAMING_BROKEN && core->in.skip) {
         core->in.skip = false;
         fc_count(core, FC_LOST_CRC);
         return false;

@@ -44,7 +44,7 @@ static void stretch(const struct fc_held *held, uint64_t ticks, uint64_t *begin,
 bool fc_sends_at(const struct fc_core *core, uint64_t ticks)
 {
     uint64_t begin, end;
-    if (!core->held.any || ticks < core->held.from) {
+    if (!core->held.any) {
         return false;
     }
     stretch(&core->held, ticks, &begin, &end);
@@ -127,5 +127,5 @@ uint64_t fc_gate_step(struct fc_core *core, uint64_t ticks)
     } else if (ticks >= pulse) {
         pulse += period;
     }
-    return least(pulse > ticks ? pulse : end, end_of(held));
+    return least(pulse, end_of(held));
 }

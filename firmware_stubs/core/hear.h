@@ -7,7 +7,8 @@
 /* Takes one payload; whatever it makes the target say waits in core->out. */
 void fc_hear(struct fc_core *core, uint8_t *payload, size_t size, uint64_t ticks, bool retained);
 
-/* Says something unasked (over radio): kinds of `fc_say_…` by what they are. False while something else waits. */
+/* Says something unasked (over radio): kinds of `fc_say_…` by what they are. Only while nothing
+   else waits; false when it could not be sealed. */
 bool fc_push_strike(struct fc_core *core, uint16_t slot, uint64_t ticks);
 bool fc_push_greeting(struct fc_core *core, uint64_t ticks);
 bool fc_push_status(struct fc_core *core, uint64_t ticks);

@@ -73,7 +73,7 @@ static uint32_t tenths_of_db(uint64_t energy, uint64_t noise)
 
 static uint32_t scaled(uint32_t value, uint32_t by, uint32_t most, uint32_t limit)
 {
-    uint64_t part = most ? (uint64_t)value * by / most : 0;
+    uint64_t part = (uint64_t)value * by / most;
     return part < limit ? (uint32_t)part : limit;
 }
 
@@ -105,7 +105,7 @@ static void tell(struct fc_core *core)
     told[1] = pad->peak_at * SAMPLE_US;
     told[2] = pad->width * SAMPLE_US;
     told[3] = tenths_of_db(pad->energy, WINDOW * (variance(pad) >> 8));
-    told[4] = pad->energy ? (uint32_t)(pad->slow_energy * 100u / pad->energy) : 0;
+    told[4] = (uint32_t)(pad->slow_energy * 100u / pad->energy);
     told[4] = told[4] > 100u ? 100u : told[4];
     company(pad, told[0], pad->begin, &told[5], &told[6]);
     for (unsigned i = 0; i < FC_ENVELOPE; i++) {

@@ -156,7 +156,7 @@ size_t fc_say_greeting(struct fc_core *core, uint8_t *body, uint64_t re, uint64_
     said.greeting_abilities = abilities(core);
     said.greeting_why = core->why;
     said.greeting_turnaround = BREAK_TURNAROUND ? 20000u : unit->turnaround_us;
-    said.greeting_key_version = core->kept.has & FC_HAS_KEYS ? core->kept.version : 0;
+    said.greeting_key_version = core->kept.version;
     (void)cbor_encode_greeting(body, FC_BODY_MAX, &said, &size);
     return size;
 }
@@ -200,7 +200,7 @@ size_t fc_say_counters(struct fc_core *core, uint8_t *body, const uint8_t nonce[
     said.counters_generation = core->kept.generation;
     said.counters_epoch = core->kept.epoch;
     said.counters_nonce = bytes(BREAK_COUNTERS_ASKED ? core->port->unit->hardware : nonce, FC_NONCE);
-    said.counters_key_version = core->kept.has & FC_HAS_KEYS ? core->kept.version : 0;
+    said.counters_key_version = core->kept.version;
     said.counters_down_high = core->now.high - (BREAK_COUNTERS_HIGH && core->now.high ? 1u : 0u);
     (void)cbor_encode_counters(body, FC_BODY_MAX, &said, &size);
     return size;

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import itertools
+from random import Random
 
 import pytest
 from csim import BYTES, CONNECTED, NEVER, PAYLOAD, PRESSED, Sim
 from life import ADDRESS, KEYS, Life, S
 
 from fieldctl.units import EVERYBODY
-from fieldctl.wire import envelope, frames, messages, seal
+from fieldctl.wire import adding, envelope, frames, messages, seal
 from fieldctl.wire import messages as m
-from fieldctl.wire.messages import Flags, Result, Why
+from fieldctl.wire.messages import Flags, Reason, Result, Why
 
 ALL = 0x1FF
 
@@ -275,3 +276,174 @@ def test_a_boot_that_cannot_be_written_says_nothing() -> None:
     life.again()
     assert life.token() is None
     assert life.sim.lost()["no-keys"] == 1
+
+
+# ---- bodies that are nearly messages ------------------------------------------------------------------------------
+
+NEARLY = {
+    "a1": "not-cbor",
+    "a119": "not-cbor",
+    "a11901": "not-cbor",
+    "a2000406f810": "not-cbor",
+    "a2000406f820": "ill-typed",
+    "a2000406fa00000000": "ill-typed",
+    "a200040681818181818181818101": "not-cbor",
+    "a2000406818181818101": "ill-typed",
+    "a20004069bffffffffffffffff": "not-cbor",
+    "a20004065affffffff": "not-cbor",
+    "a200040698ff01": "not-cbor",
+    "a2000406a301020304": "not-cbor",
+    "b802000406187b": "not-deterministic",
+    "a200041806187b": "not-deterministic",
+    "a200180406187b": "not-deterministic",
+    "a2000406190001": "not-deterministic",
+    "a20004061a00000001": "not-deterministic",
+    "a20004061b0000000000000001": "not-deterministic",
+    "a106187b": "unknown-kind",
+    "a20019ffff0601": "unknown-kind",
+    "a3000406187b0641": "not-cbor",
+    "a300040618 7b0601".replace(" ", ""): "not-cbor",
+    "a3000406187bd8640100": "bad-key",
+    "c0a2000406187b": "no-map",
+    "00": "no-map",
+}
+
+
+@pytest.mark.parametrize("body", NEARLY)
+@pytest.mark.parametrize("form", [envelope.DOWN, envelope.ASKED, envelope.ALL_OFF])
+def test_what_is_nearly_a_message_is_counted_under_its_word(form, body) -> None:
+    sim = Sim(keys=KEYS)
+    key = KEYS.all_off if form == envelope.ALL_OFF else KEYS.own
+    address = EVERYBODY if form == envelope.ALL_OFF else ADDRESS
+    counter = 123 if form != envelope.ASKED else 0
+    assert sim.hear(seal.Sealer(key).seal(form, address, counter, bytes.fromhex(body)), S) == b""
+    assert sim.lost() == {NEARLY[body]: 1}
+
+
+def test_24_and_more_pairs_are_passed_over_when_the_first_are_known() -> None:
+    life = Life()
+    more = b"".join(bytes([0x18, 100 + n, n % 24]) for n in range(26))
+    body = b"\xb8\x1d" + messages.encode(m.Ask(b"a nonce!", 1))[1:] + more
+    life.counter += 1
+    assert isinstance(life.hear(seal.Sealer(KEYS.own).seal(envelope.DOWN, ADDRESS, 1, body)), m.Greeting)
+
+
+def test_payloads_of_every_length_and_form() -> None:
+    sim = Sim(keys=KEYS)
+    for form in (0x10, 0x20, 0x21, 0x22, 0x30, 0x40, 0x41, 0x42, 0x50, 0):
+        for size in range(130):
+            sim.hear(bytes([form]) + ADDRESS.to_bytes(4, "big") + bytes(size), S)
+    lost = sim.lost()
+    assert lost["bad-tag"] == 2 * 104 + 0 or lost["bad-tag"] > 200
+    assert sim.look().boot == 1
+
+
+def test_late_by_more_than_the_contract_can_say() -> None:
+    life = Life()
+    life.ticks = 5_000 * S
+    said = life.order(m.Grant(1, 1, 0, 9, 0, life.ticks + 30 * S, life.ticks + 60 * S, 1000, 100))
+    assert (said.result, said.late) == (Result.LATE, 0xFFFF_FFFF)
+
+
+def test_keys_that_cannot_be_stored_change_nothing() -> None:
+    life = Life()
+    life.order(m.Ask(bytes(8), 1))
+    life.sim.c.broken_flash = True
+    nonce = b"a nonce."
+    other = seal.derive_keys(bytes(16), ADDRESS, 2)
+    said = life.order(adding.make_rekey(KEYS.own, nonce, other))
+    assert (said.result, said.reason) == (Result.REFUSED, Reason.STORAGE)
+    assert life.sim.look().version == 1
+    life.sim.step(life.ticks, PRESSED)
+    life.sim.c.nonce_set = True
+    life.sim.c.nonce = b"my nonce"
+    life.sim.hear(envelope.bare(envelope.HAIL, ADDRESS, messages.encode(m.Hail(b"asker  1", 1, 0))), life.ticks)
+    add = adding.make_add(b"factory secret 1", bytes.fromhex("000102030a1b2c3d"), b"asker  1", b"my nonce", other)
+    life.sim.hear(envelope.bare(envelope.ADD, ADDRESS, messages.encode(add)), life.ticks)
+    assert life.sim.look().version == 1
+    assert life.sim.lost()["storage"] == 1
+    assert not life.sim.lib.fc_sim_give_keys(life.sim.c, other.own, other.all_off, 2)
+    life.sim.hear(envelope.bare(envelope.ADD, EVERYBODY, messages.encode(add)), life.ticks)
+
+
+def test_the_same_own_key_under_another_version_is_another_set() -> None:
+    life = Life()
+    life.sim.step(life.ticks, PRESSED)
+    life.sim.c.nonce_set = True
+    life.sim.c.nonce = b"my nonce"
+    life.sim.hear(envelope.bare(envelope.HAIL, ADDRESS, messages.encode(m.Hail(b"asker  1", 1, 0))), life.ticks)
+    for keys in (
+        seal.TargetKeys(KEYS.own, bytes(16), 1),
+        seal.TargetKeys(bytes(16), bytes(16), 1),
+        seal.TargetKeys(bytes(16), bytes(16), 1),
+        KEYS,
+    ):
+        add = adding.make_add(b"factory secret 1", bytes.fromhex("000102030a1b2c3d"), b"asker  1", b"my nonce", keys)
+        life.sim.hear(envelope.bare(envelope.ADD, ADDRESS, messages.encode(add)), life.ticks)
+        assert bytes(life.sim.ffi.buffer(life.sim.look().all_off)) == keys.all_off
+
+
+def test_strikes_of_the_site_before_are_nobodys() -> None:
+    life = Life()
+    life.order(m.Arm(1, 1, True, 0))
+    life.strike()
+    life.sim.step(life.ticks, PRESSED)
+    life.sim.c.nonce_set = True
+    life.sim.c.nonce = b"my nonce"
+    life.sim.hear(envelope.bare(envelope.HAIL, ADDRESS, messages.encode(m.Hail(b"asker  1", 1, 0))), life.ticks)
+    other = seal.derive_keys(bytes(16), ADDRESS, 2)
+    add = adding.make_add(b"factory secret 1", bytes.fromhex("000102030a1b2c3d"), b"asker  1", b"my nonce", other)
+    life.sim.hear(envelope.bare(envelope.ADD, ADDRESS, messages.encode(add)), life.ticks)
+    assert life.sim.waiting() == []
+    life.again()
+    assert life.sim.waiting() == []
+
+
+def test_dropped_strikes_stop_counting_at_their_top() -> None:
+    life = Life(log_max=1)
+    life.order(m.Arm(1, 1, True, 0))
+    for _ in range(65_600):
+        life.sim.strike((200, 1000, 9000), life.ticks)
+    assert life.sim.look().dropped == 0xFFFF
+
+
+def test_all_off_heard_by_everybody_while_the_flash_is_broken() -> None:
+    """It falls quiet all the same; it is not latched, and the next one that comes is tried again."""
+    life = Life()
+    now = life.ticks + 1000
+    life.order(m.Grant(1, 1, 0, 9, now, now + 30 * S, now + 60 * S, 1000, 100))
+    life.sim.c.broken_flash = True
+    payload = seal.Sealer(KEYS.all_off).seal(envelope.ALL_OFF, EVERYBODY, 3, messages.encode(m.AllOff(3)))
+    life.sim.hear(payload, life.ticks)
+    assert not life.sim.look().held
+    assert life.sim.look().epoch == 0
+    life.sim.c.broken_flash = False
+    life.sim.hear(payload, life.ticks)
+    assert life.sim.look().epoch == 3
+
+
+def test_noise_on_the_line_costs_nothing_but_itself() -> None:
+    sim = Sim(keys=KEYS)
+    rng = Random(5)
+    for _ in range(2_000):
+        whole = frames.encode(rng.randbytes(rng.randint(1, 9)))
+        at = rng.randrange(len(whole))
+        sim.step(S, BYTES, b"\0\1\0" + whole[:at] + rng.randbytes(1) + whole[at + 1 :] + b"\0\0")
+    for _ in range(300):
+        sim.step(S, BYTES, bytes(rng.choice((0, 1, 2, 3, 255)) for _ in range(60)))
+    assert {"short", "crc", "not-cbor"} & set(sim.lost()) >= {"short", "crc"}
+    sim.step(S, BYTES, frames.encode(envelope.token(ADDRESS, 9)))
+    sim.step(2 * S)
+    assert opened(sim.take()[-1]).re == 9
+
+
+def test_a_pad_that_is_disarmed_in_the_middle_of_a_batch_notices_no_more() -> None:
+    life = Life()
+    life.order(m.Arm(1, 1, True, 0))
+    life.sim.step(life.ticks + 1)
+    samples = life.sim.ffi.new("int16_t[]", [0] * 8000 + [900] * 4000)
+    life.sim.lib.fc_sim_samples(life.sim.c, samples, 9000, life.ticks)
+    life.ticks = int(life.sim.c.now)
+    life.order(m.Arm(1, 1, False, 0))
+    life.sim.lib.fc_sim_samples(life.sim.c, samples, 80, life.ticks)
+    assert life.sim.waiting() == []
