@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from season_kit import PLAN, SEQUENCE, WALL, build, entries, on_file, started, summary
 
+from fieldctl.cli.debrief import debrief
 from fieldctl.debrief import summary_kept
 from fieldctl.debrief.season_words import then_sentences
 from fieldctl.debrief.summary import VERSION, from_body, summarise, to_body
@@ -22,7 +23,8 @@ from fieldctl.ledger.beside import Kept
 from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.verify import verify
-from fieldctl.units import HostTime, PersonId
+from fieldctl.site.new import templates
+from fieldctl.units import HostTime, PersonId, TargetId
 
 
 def worked(make: Made) -> list[Fact]:
@@ -224,3 +226,30 @@ def test_the_wall_is_a_label_and_no_clock() -> None:
     make = Made(PLAN)
     assert summary(worked(make), wall=None).day is None
     assert replace(summary(worked(make), wall=None), wall=WALL) == summary(worked(make))
+
+
+def test_the_debrief_of_an_old_exercise_says_so_beside_every_way_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    larch = TargetId("5ee00001")
+    make = Made(replace(PLAN, burials=(Burial("A"),)))
+    facts: list[Fact] = [
+        started(make, picks={"A": larch}),
+        replace(make.on("A", 1, 1), target=larch),
+        replace(make.strike("A", 100), target=larch),
+        make.ended("complete", 101),
+    ]
+    (tmp_path / "site.toml").write_text(dict(templates())["site.toml"])
+    with Ledger.open(tmp_path / "ledger.sqlite", inline=True) as ledger:
+        on_file(ledger, facts)
+        now = made("x1", list(ledger.entries(exercise="x1")))
+        ledger.put_summaries([now])
+        debrief("x1", site=tmp_path)
+        assert "said otherwise" not in capsys.readouterr().err
+        ledger.put_summaries([Kept("x1", "0.0.9+1", 4, older(now.body, found_s=99.0))])
+    debrief("x1", site=tmp_path, json=True)
+    out, err = capsys.readouterr()
+    assert json.loads(out)["exercise"] == "x1"
+    assert err == ("Version 0.0.9+1 said otherwise of the same entries: A seconds to the find: 99.0 then, 100.0 now.\n")
+    debrief("x1", site=tmp_path, audience="group")
+    assert "said otherwise" not in capsys.readouterr().err
