@@ -37,7 +37,7 @@ class Unreadable:
 
 @dataclass(slots=True)
 class Summaries:
-    """Every exercise of a ledger, in the order of their first entries where they were made here."""
+    """Every exercise of a ledger, in the order in which they were started."""
 
     rows: list[Summary] = field(default_factory=list)
     unreadable: list[Unreadable] = field(default_factory=list)
@@ -82,10 +82,10 @@ def _take(out: Summaries, kept: Kept) -> bool:
     return True
 
 
-def _in_order(row: Summary) -> tuple[str, int, int]:
-    """By the day where there is one, then by number: names of exercises count up."""
-    digits = "".join(letter for letter in row.exercise if letter.isdigit())
-    return (row.wall or "", int(digits or 0), row.covers)
+def _in_order(row: Summary) -> tuple[int, str, int]:
+    """By number: names of exercises count up within a ledger, whatever the wall clock said."""
+    digits = "".join(letter for letter in row.exercise if letter.isdecimal())
+    return (int(digits or 0), row.wall or "", row.covers)
 
 
 def _entries_of(reader: Reader, exercises: list[str]) -> Iterator[tuple[str, list[Entry]]]:

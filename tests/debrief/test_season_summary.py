@@ -18,7 +18,7 @@ from fieldctl.debrief.season_words import then_sentences
 from fieldctl.debrief.summary import VERSION, from_body, summarise, to_body
 from fieldctl.debrief.summary_kept import made, read_summaries, then_and_now
 from fieldctl.drill.plan import Burial, Drill
-from fieldctl.events import Fact
+from fieldctl.events import Fact, StrikeRecorded
 from fieldctl.ledger.beside import Kept
 from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
@@ -169,6 +169,16 @@ def test_many_are_read_in_one_go_and_come_out_as_one_by_one(tmp_path: Path, monk
         assert len(one_by_one.rows) == 60
         assert [row.exercise for row in one_by_one.rows] == [f"x{n + 1}" for n in range(60)]
         assert len(read_summaries(reader, most=7).rows) == 7
+
+
+def test_they_stand_in_the_order_in_which_they_were_started_whatever_the_wall_said(tmp_path: Path) -> None:
+    with Ledger.open(tmp_path / "l.db", inline=True) as ledger:
+        for name, wall in (("x9", "2026-01-10T09:00:00Z"), ("x10", None), ("x11", "2025-01-01T00:00:00Z")):
+            on_file(ledger, [f for f in worked(Made(PLAN, name)) if not isinstance(f, StrikeRecorded)], wall)
+        found = read_summaries(ledger)
+        ledger.put_summaries(found.made)
+        assert [row.exercise for row in found.rows] == ["x9", "x10", "x11"]
+        assert read_summaries(ledger).rows == found.rows
 
 
 def older(body: str, **changes: object) -> str:
