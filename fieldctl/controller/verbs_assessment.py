@@ -122,9 +122,9 @@ class AssessmentVerbs:
         """What an observer saw; or, by hand and with a reason, a value that the field would have measured."""
         facts, who, _ = self._open(exercise, candidate)
         item, value = " ".join(item.split()), " ".join(value.split())
-        for name, text in (("item", item), ("value", value)):
+        for what, text in (("item", item), ("value", value)):
             if not text or len(text) > TEXT_MOST:
-                raise BadInput(f"{text[:20]!r} is no {name}.", expected=f"1 to {TEXT_MOST} letters", remedy="Give one.")
+                raise BadInput(f"{text[:20]!r} is no {what}.", expected=f"1 to {TEXT_MOST} letters", remedy="Give one.")
         if len(why) > TEXT_MOST:
             raise BadInput("The note is too long.", expected=f"at most {TEXT_MOST} letters", remedy="Shorten it.")
         if by_hand and not why.strip():

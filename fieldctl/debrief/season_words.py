@@ -24,7 +24,6 @@ ENGLISH: Words = MappingProxyType(
 """Every sentence in English."""
 
 
-
 def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
     """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not."""
     return words.get(key, ENGLISH[key]).format(**values)
