@@ -99,7 +99,8 @@ def main(*, seed: int, headless: bool, as_json: bool, keep: Path | None, targets
         return error.exit_code
     folder = keep or Path(tempfile.mkdtemp(prefix="fieldctl-demo-"))
     try:
-        row = asyncio.run(_until_told(_run(folder, seed, _view(headless, as_json), targets, image)))
+        view, pages = _view(headless, as_json), not (headless or as_json)
+        row = asyncio.run(_until_told(_run(folder, seed, view, targets, image, pages=pages)))
     except FieldctlError as error:
         _said(str(error))
         return EXIT_FAILURE
@@ -137,7 +138,7 @@ async def _until_told(work: Coroutine[Any, Any, dict[str, Any]]) -> dict[str, An
         return None
 
 
-async def _run(folder: Path, seed: int, view: Any, targets: str, image: Path | None) -> dict[str, Any]:
+async def _run(folder: Path, seed: int, view: Any, targets: str, image: Path | None, *, pages: bool) -> dict[str, Any]:
     from fieldctl.cli.outside import make_key, read_key
     from fieldctl.ledger.store import Ledger
     from fieldctl.site.files import load_site
@@ -161,7 +162,8 @@ async def _run(folder: Path, seed: int, view: Any, targets: str, image: Path | N
             outside = _outside(folder, site, key, port, broker)
             with Ledger.open(folder / "ledger.sqlite", inline=False, who="fieldctl demo") as ledger:
                 _provision(ledger, outside, serial, mqtt)
-                row = await _carry_out(outside, ledger, picks, view, kinds)
+                async with _pages(outside, ledger, shown=pages) as field:
+                    row = await _carry_out(field, picks, view, kinds)
                 facts = list(ledger.facts())
     finally:
         await broker.stop()
@@ -277,15 +279,50 @@ def _provision(ledger: Any, outside: Any, serial: list[TargetId], mqtt: list[Tar
     ledger.append(facts, at=outside.here(), wall=outside.clock.wall())
 
 
-async def _carry_out(
-    outside: Any, ledger: Any, picks: dict[str, str], view: Any, kinds: dict[str, str]
-) -> dict[str, Any]:
+@dataclass
+class Kept:
+    """The controller that keeps the simulated field, and how many look at its pages."""
+
+    controller: Any
+    desk: Any
+    lookers: Callable[[], int] = lambda: 0
+
+
+@contextlib.asynccontextmanager
+async def _pages(outside: Any, ledger: Any, *, shown: bool) -> AsyncIterator[Kept]:
+    """A controller; with its pages on loopback where somebody sits before the demo."""
     from fieldctl.controller.controller import Controller
     from fieldctl.controller.verbs import Desk
 
     controller = Controller(outside, ledger)
+    field = Kept(controller, Desk(controller))
+    if not shown:
+        yield field
+        return
+    from fieldctl.cli.serving_pages import run_pages
+    from fieldctl.site.model import Pages
+    from fieldctl.web.listening import address, listen
+
+    config = Pages("127.0.0.1", 0)
+    listener = listen(config)
+    _said(f"The same field on pages: {address(listener, config)}. They stay for as long as somebody looks at them.")
+
+    def looking(board: Any) -> None:
+        field.lookers = lambda: int(board.followers)
+
+    serving = run_pages(controller, field.desk, outside.folder, config, listener, _said, looking)
+    task = asyncio.create_task(serving, name="pages")
+    try:
+        yield field
+    finally:
+        task.cancel()
+        await asyncio.wait([task])
+
+
+async def _carry_out(field: Kept, picks: dict[str, str], view: Any, kinds: dict[str, str]) -> dict[str, Any]:
+    controller = field.controller
     running = asyncio.create_task(controller.run(), name="controller")
-    demo = Demo(controller, Desk(controller), picks)
+    demo = Demo(controller, field.desk, picks)
     controller.watchers.append(demo.committed)
     try:
         with view as show:
@@ -302,6 +339,8 @@ async def _carry_out(
             await _until(lambda: not controller.all_off.state.unconfirmed, OFF_WITHIN_S, demo, show, running)
             await _until(lambda: _fetched(controller), OFF_WITHIN_S, demo, show, running)
             await show(demo)
+            while field.lookers():
+                await asyncio.sleep(STEP_S)
         shown = await demo.ask("exercise-show", exercise=demo.exercise)
         return demo_result.result(shown, await demo.ask("status"), kinds)
     except asyncio.CancelledError:

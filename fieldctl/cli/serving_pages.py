@@ -15,6 +15,7 @@ from fieldctl.site.model import Pages
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
     from fieldctl.controller.verbs import Desk
+    from fieldctl.web.board import Board
 
 AGAIN_AFTER_S = 2.0
 
@@ -22,9 +23,18 @@ _log = logging.getLogger(__name__)
 
 
 async def run_pages(
-    controller: Controller, desk: Desk, folder: Path, config: Pages, listener: socket.socket, say: Callable[[str], None]
+    controller: Controller,
+    desk: Desk,
+    folder: Path,
+    config: Pages,
+    listener: socket.socket,
+    say: Callable[[str], None],
+    looking: Callable[[Board], None] = lambda _board: None,
 ) -> None:
-    """Serve pages and API until cancelled; what nobody foresaw ends them for a moment, never the controller."""
+    """Serve pages and API until cancelled; what nobody foresaw ends them for a moment, never the controller.
+
+    `looking` is given the board, which knows how many look on.
+    """
     from fieldctl.web.accounts import Accounts
     from fieldctl.web.app import make_app
     from fieldctl.web.board import Board
@@ -36,6 +46,7 @@ async def run_pages(
         while True:
             board, accounts = Board(controller), Accounts(controller, desk.access)
             house = House(controller, desk, accounts, board, config, hosts(config), bool(config.certificate), CAUTIONS)
+            looking(board)
             code = accounts.first_code()
             if code is not None:
                 say(f"Nobody in charge can come in yet. The first one: {address(listener, config)}/first/{code}")
