@@ -35,8 +35,8 @@ void fc_samples(struct fc_core *core, const int16_t *samples, size_t count, uint
 /* Somebody pressed the button. */
 void fc_pressed(struct fc_core *core, uint64_t at);
 
-/* A strike at `at` with features as fieldctl/strikes/features.py has them; for the detector, and for benches that have no
-   pad. False when it was not logged. */
+/* A strike at `at` with features as fieldctl/strikes/features.py has them; for the detector, and for benches that have
+   no pad. False when it was not logged. */
 bool fc_strike(struct fc_core *core, const uint32_t *features, size_t count, uint64_t at);
 
 /* Keys put in by hand, over USB at a bench: as if they had been added. False when they could not be stored. */

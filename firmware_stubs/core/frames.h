@@ -1,4 +1,5 @@
-/* Frames on a bus: 0x00, COBS(payload, CRC-16), 0x00. See fieldctl/wire/frames.py; junk costs one search for the next 0x00. */
+/* Frames on a bus: 0x00, COBS(payload, CRC-16), 0x00. See fieldctl/wire/frames.py; junk costs one search for the next
+   0x00. */
 #ifndef FIELDCTL_FRAMES_H
 #define FIELDCTL_FRAMES_H
 

@@ -1,8 +1,9 @@
 /* The transmitter's gate: open in pulses inside a grant, dropping out as the grant says, and read back.
 
    The gate is a retriggerable one-shot (P6): it is triggered for the rest of a pulse, or for FC_HOLD_US, whichever is
-   shorter, and again every FC_AGAIN_US, so that a hung processor falls quiet within FC_HOLD_US. A pulse that could not be
-   whole before the grant ends or drops out is not begun: every pulse is as long as was ordered, unless it is ordered off. */
+   shorter, and again every FC_AGAIN_US, so that a hung processor falls quiet within FC_HOLD_US. A pulse that could not
+   be whole before the grant ends or drops out is not begun: every pulse is as long as was ordered, unless it is ordered
+   off. */
 #ifndef FIELDCTL_GATE_H
 #define FIELDCTL_GATE_H
 

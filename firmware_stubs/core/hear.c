@@ -160,13 +160,14 @@ static struct fc_answer rekey(struct fc_core *core, const struct rekey *order)
 }
 
 /* Carries an order out, or answers a question; gives the size of the body at body_at(core). */
-static size_t carry_out(struct fc_core *core, const struct fc_message *order, uint32_t counter, uint64_t ticks, bool retained)
+static size_t carry_out(struct fc_core *core, const struct fc_message *order, uint32_t counter, uint64_t ticks,
+                        bool retained)
 {
     struct fc_answer answer = {FC_REFUSED, NO_ABILITY, 0};
     uint8_t *body = body_at(core);
     if (order->kind == FC_ASK) {
         if (order->is.ask.ask_what == WHAT_GREETING) {
-            core->kept.has &= (uint16_t) ~(BREAK_ALLOFF_RELEASED ? FC_ALL_OFF : 0u);
+            core->kept.has &= (uint16_t)~(BREAK_ALLOFF_RELEASED ? FC_ALL_OFF : 0u);
             return fc_say_greeting(core, body, counter, ticks);
         }
         if (order->is.ask.ask_what == WHAT_REPORT) {
@@ -196,8 +197,10 @@ static size_t carry_out(struct fc_core *core, const struct fc_message *order, ui
     return size;
 }
 
-/* T2: what the cache keeps of an answer is what was said, not how it was sealed: a repeated one has a counter of its own. */
-static void answer_order(struct fc_core *core, const struct fc_message *order, uint32_t counter, uint64_t ticks, bool retained)
+/* T2: what the cache keeps of an answer is what was said, not how it was sealed: a repeated one has a counter of its
+ * own. */
+static void answer_order(struct fc_core *core, const struct fc_message *order, uint32_t counter, uint64_t ticks,
+                         bool retained)
 {
     uint8_t key[FC_KEY];
     memcpy(key, core->kept.own, FC_KEY);
@@ -338,7 +341,8 @@ static void hear_all_off(struct fc_core *core, struct fc_envelope *env, uint64_t
     if (!read_order(core, env, &message)) {
         return;
     }
-    if (message.kind != FC_ALL_OFF_ORDER || (message.is.all_off.all_off_epoch != env->counter && !BREAK_ALLOFF_FORGED)) {
+    if (message.kind != FC_ALL_OFF_ORDER ||
+        (message.is.all_off.all_off_epoch != env->counter && !BREAK_ALLOFF_FORGED)) {
         fc_count(core, FC_LOST_WRONG_FORM);
         return;
     }

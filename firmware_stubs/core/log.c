@@ -11,8 +11,8 @@
 #define IN_FLASH offsetof(struct fc_logged, ticks)
 #define BLANK 0xFFFFFFFFu
 
-_Static_assert(A_PAGE * SLOT <= FC_FLASH_PAGE, "the slots fit a page");
-_Static_assert(A_PAGE * FC_LOG_PAGES == FC_LOG_SLOTS, "and fill the pages");
+_Static_assert(A_PAGE *SLOT <= FC_FLASH_PAGE, "the slots fit a page");
+_Static_assert(A_PAGE *FC_LOG_PAGES == FC_LOG_SLOTS, "and fill the pages");
 _Static_assert(IN_FLASH + 4u == SLOT, "a slot is a word and a strike");
 _Static_assert(FC_LOG_FIRST >= FC_STORE_PAGES && FC_LOG_FIRST + FC_LOG_PAGES == FC_FLASH_PAGES, "nothing overlaps");
 
@@ -66,8 +66,7 @@ uint16_t fc_log_next(const struct fc_core *core, uint16_t slot)
             continue;
         }
         fc_log_read(core, i, &one);
-        if (before(&last, one.boot, one.number) &&
-            (found == FC_LOG_NONE || before(&one, best.boot, best.number))) {
+        if (before(&last, one.boot, one.number) && (found == FC_LOG_NONE || before(&one, best.boot, best.number))) {
             found = i;
             best = one;
         }
@@ -78,7 +77,7 @@ uint16_t fc_log_next(const struct fc_core *core, uint16_t slot)
 static bool zero(struct fc_core *core, uint16_t slot)
 {
     static const uint32_t NOTHING[2] = {0, 0};
-    core->log.waits[slot / 8u] &= (uint8_t) ~(1u << slot % 8u);
+    core->log.waits[slot / 8u] &= (uint8_t)~(1u << slot % 8u);
     if (BREAK_STRIKE_CUT && core->spoiled == 0) {
         core->spoiled = slot + 1u;
         core->spoils_at = core->ticks + 200000u;
@@ -282,7 +281,8 @@ bool fc_log_forget(struct fc_core *core, uint32_t boot, uint32_t number)
     for (uint16_t slot = 0; slot < FC_LOG_SLOTS; slot++) {
         if (waits(core, slot)) {
             fc_log_read(core, slot, &one);
-            if (one.boot == boot && (one.number == number || (BREAK_STRIKE_ACKNOWLEDGED_SINGLY && one.number < number))) {
+            if (one.boot == boot &&
+                (one.number == number || (BREAK_STRIKE_ACKNOWLEDGED_SINGLY && one.number < number))) {
                 well = zero(core, slot) && well;
             }
         }

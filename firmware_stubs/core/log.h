@@ -1,8 +1,8 @@
 /* The log of the strikes: in flash until each is acknowledged, over a loss of power at any write.
 
    A strike has a slot of its own. Whether it waits is seen at its first word, which is written to zero when it is
-   acknowledged, together with its sum: so neither a torn write nor a torn erase brings it back. One page without a waiting
-   strike is always left; before the last such page is used, the page with the fewest is moved into it. */
+   acknowledged, together with its sum: so neither a torn write nor a torn erase brings it back. One page without a
+   waiting strike is always left; before the last such page is used, the page with the fewest is moved into it. */
 #ifndef FIELDCTL_LOG_H
 #define FIELDCTL_LOG_H
 
@@ -24,7 +24,8 @@ struct fc_logged { /* as it lies in flash, after the first word */
 /* Looks through the log; once, after the store is open. */
 void fc_log_open(struct fc_core *core);
 
-/* Logs a strike under the next number of this boot; false when there is no room (counted) or it could not be written. */
+/* Logs a strike under the next number of this boot; false when there is no room (counted) or it could not be written.
+ */
 bool fc_log_add(struct fc_core *core, const uint32_t *features, size_t count, uint64_t at);
 
 /* Nothing waits any more; what lies in flash is below the mark that `kept` has. */
@@ -33,8 +34,8 @@ void fc_log_clear(struct fc_core *core);
 /* Takes one out; true also when there was no such strike. */
 bool fc_log_forget(struct fc_core *core, uint32_t boot, uint32_t number);
 
-/* The next slot after `slot` with a waiting strike, in the order in which they were made; FC_LOG_NONE at the end. Begins
-   with FC_LOG_NONE. */
+/* The next slot after `slot` with a waiting strike, in the order in which they were made; FC_LOG_NONE at the end.
+   Begins with FC_LOG_NONE. */
 uint16_t fc_log_next(const struct fc_core *core, uint16_t slot);
 
 /* In a build that breaks `strike-cut`: an acknowledgement reaches the flash a while later. */

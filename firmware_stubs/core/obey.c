@@ -101,7 +101,8 @@ static struct fc_answer grant(const struct fc_core *core, const struct grant *or
     if (order->grant_until <= order->grant_from && !BREAK_EMPTY) {
         return refused(EMPTY);
     }
-    if (!BREAK_LIMIT && (order->grant_until > order->grant_limit || order->grant_limit - order->grant_from > LIMIT_MAX_US)) {
+    if (!BREAK_LIMIT &&
+        (order->grant_until > order->grant_limit || order->grant_limit - order->grant_from > LIMIT_MAX_US)) {
         return refused(LIMIT);
     }
     uint64_t begin = order->grant_from > ticks ? order->grant_from : ticks;
@@ -127,8 +128,8 @@ static struct fc_answer renew(const struct fc_core *core, const struct renew *or
     if (!boot_counts(core, order->renew_boot)) {
         return refused(OTHER_BOOT);
     }
-    if (!(held->any || (BREAK_RENEW_STARTS_NOTHING && held->id && ticks < held->until + 5000000u)) || held->id != order->renew_grant_id ||
-        (ticks >= held->until && !BREAK_RENEW_STARTS_NOTHING)) {
+    if (!(held->any || (BREAK_RENEW_STARTS_NOTHING && held->id && ticks < held->until + 5000000u)) ||
+        held->id != order->renew_grant_id || (ticks >= held->until && !BREAK_RENEW_STARTS_NOTHING)) {
         return refused(NO_SUCH_GRANT);
     }
     if (order->renew_until > held->limit + (BREAK_LIMIT_RENEW ? 1000000u : 0u)) {
@@ -147,7 +148,8 @@ static struct fc_answer quiet(const struct fc_core *core, const struct quiet *or
     return is_done(&answer) && other && !BREAK_QUIET_OTHER ? refused(NO_SUCH_GRANT) : answer;
 }
 
-static struct fc_answer word_on(const struct fc_core *core, const struct fc_message *order, uint64_t ticks, bool retained)
+static struct fc_answer word_on(const struct fc_core *core, const struct fc_message *order, uint64_t ticks,
+                                bool retained)
 {
     struct fc_answer answer = DONE;
     switch (order->kind) {
@@ -172,7 +174,8 @@ static struct fc_answer word_on(const struct fc_core *core, const struct fc_mess
 
 bool fc_broadcast_counts(const struct fc_core *core, uint32_t epoch)
 {
-    return epoch > core->kept.epoch || (epoch == core->kept.epoch && (core->kept.has & FC_ALL_OFF || BREAK_ALLOFF_RECORDED));
+    return epoch > core->kept.epoch ||
+           (epoch == core->kept.epoch && (core->kept.has & FC_ALL_OFF || BREAK_ALLOFF_RECORDED));
 }
 
 /* What an order that no rule stopped makes of the grant. */

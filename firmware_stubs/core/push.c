@@ -18,8 +18,9 @@ static void arm(struct fc_core *core, uint64_t ticks)
 {
     uint8_t chance;
     core->port->entropy(core->port->ctx, &chance, 1);
-    core->out.pushed = core->log.pending && !BREAK_STRIKE_PUSHED ? ticks + core->out.wait_us + core->out.wait_us / 1024u * chance
-                                                                 : FC_NEVER;
+    core->out.pushed = core->log.pending && !BREAK_STRIKE_PUSHED
+                           ? ticks + core->out.wait_us + core->out.wait_us / 1024u * chance
+                           : FC_NEVER;
     core->out.wait_us = core->out.wait_us * 2u < LONGEST_US ? core->out.wait_us * 2u : LONGEST_US;
 }
 

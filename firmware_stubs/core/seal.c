@@ -148,7 +148,8 @@ static void take_text(struct blake2s *hash, const char *text)
     blake2s_take(hash, (const uint8_t *)text, strlen(text) + 1u); /* with its zero */
 }
 
-void fc_unwrap(uint8_t keys[2 * FC_KEY], const uint8_t secret[FC_KEY], const char *label, const uint8_t *nonces, size_t size)
+void fc_unwrap(uint8_t keys[2 * FC_KEY], const uint8_t secret[FC_KEY], const char *label, const uint8_t *nonces,
+               size_t size)
 {
     struct blake2s hash;
     uint8_t stream[2 * FC_KEY];

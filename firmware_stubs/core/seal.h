@@ -47,7 +47,8 @@ bool fc_fresh(const struct fc_end *end, uint32_t counter, bool radio);
 void fc_take_counter(struct fc_end *end, uint32_t counter);
 
 /* Undoes the wrapping of both keys, in place. */
-void fc_unwrap(uint8_t keys[2 * FC_KEY], const uint8_t secret[FC_KEY], const char *label, const uint8_t *nonces, size_t size);
+void fc_unwrap(uint8_t keys[2 * FC_KEY], const uint8_t secret[FC_KEY], const char *label, const uint8_t *nonces,
+               size_t size);
 
 /* Whether an add message was made for this unit and these nonces. */
 bool fc_proof_holds(const struct fc_core *core, const uint8_t nonces[2 * FC_NONCE], uint32_t version,

@@ -1,5 +1,6 @@
-/* All that a target remembers: what lasts (`kept`, in flash) and what ends with this boot. One struct, no pointers but the
-   port, so that a board can put it where it likes and a simulation can have hundreds. Nobody outside core/ writes to it. */
+/* All that a target remembers: what lasts (`kept`, in flash) and what ends with this boot. One struct, no pointers but
+   the port, so that a board can put it where it likes and a simulation can have hundreds. Nobody outside core/ writes
+   to it. */
 #ifndef FIELDCTL_STATE_H
 #define FIELDCTL_STATE_H
 
@@ -68,7 +69,7 @@ struct fc_held { /* the grant in force */
     bool any;
 };
 
-struct fc_end { /* one end of a conversation under one key */
+struct fc_end {      /* one end of a conversation under one key */
     uint32_t high;   /* the controller's highest counter */
     uint32_t window; /* which of the 32 up to it were seen */
     uint32_t seen_mark;
@@ -108,7 +109,7 @@ struct fc_gate {
 #define FC_LOG_SLOTS 120u
 #define FC_LOG_NONE 0xFFFFu
 
-struct fc_log { /* of the strikes in flash */
+struct fc_log {      /* of the strikes in flash */
     uint16_t next;   /* slot to be written; at a page's begin: none is being filled */
     uint16_t oldest; /* slot of the oldest that waits */
     uint8_t pending;
@@ -167,7 +168,7 @@ struct fc_core {
     uint16_t rest_mv, load_mv, kelvin10;
     uint16_t lost[FC_LOST_KINDS];
     uint8_t hailed[2 * FC_NONCE]; /* theirs and ours */
-    uint32_t spoiled; /* what a broken build has to remember */
+    uint32_t spoiled;             /* what a broken build has to remember */
     uint64_t spoils_at;
     uint8_t why;
     bool speaks; /* this boot has its id on file, and there are keys */

@@ -7,7 +7,7 @@
 #define MAGIC 0x31544346u
 #define BLANK 0xFFFFFFFFu
 #define RECORD 0xA5u
-#define HEAD 12u         /* magic, number of the page, its complement */
+#define HEAD 12u          /* magic, number of the page, its complement */
 #define DAMAGE_JUMP 4096u /* counters that may have been used beyond what is still legible */
 
 enum { USED = 1, SEEN, SMALL, FULL };
@@ -21,7 +21,9 @@ struct record {
 
 static uint32_t size_of(uint8_t type)
 {
-    return type == FULL ? (uint32_t)sizeof(struct fc_kept) : type == SMALL ? (uint32_t)offsetof(struct fc_kept, version) : 4u;
+    return type == FULL    ? (uint32_t)sizeof(struct fc_kept)
+           : type == SMALL ? (uint32_t)offsetof(struct fc_kept, version)
+                           : 4u;
 }
 
 uint16_t fc_sum(uint16_t sum, const uint8_t *data, size_t size)
@@ -221,7 +223,7 @@ void fc_store_open(struct fc_core *core)
         }
     }
     if (!legible) {
-        core->kept.has &= (uint16_t) ~(FC_HAS_KEYS | FC_HAS_BEFORE); /* no key at all is better than one of zeros */
+        core->kept.has &= (uint16_t)~(FC_HAS_KEYS | FC_HAS_BEFORE); /* no key at all is better than one of zeros */
     }
     if (damaged) {
         core->kept.has |= FC_DAMAGED | FC_ALL_OFF;

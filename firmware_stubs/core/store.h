@@ -1,8 +1,8 @@
 /* What lasts over a loss of power: `kept`, in a ring of pages of which one is written. Power may go at any write.
 
-   A page is a head and records, newest last. A full page makes the next one: erased, then one record with everything, then
-   the head, so that a page without a whole head was never begun. What was torn by a loss of power is passed over; what was
-   whole once and is not any more is damage: nothing sends any more until the keys are given anew. */
+   A page is a head and records, newest last. A full page makes the next one: erased, then one record with everything,
+   then the head, so that a page without a whole head was never begun. What was torn by a loss of power is passed over;
+   what was whole once and is not any more is damage: nothing sends any more until the keys are given anew. */
 #ifndef FIELDCTL_STORE_H
 #define FIELDCTL_STORE_H
 

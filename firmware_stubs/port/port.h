@@ -1,39 +1,43 @@
 /* The contract between the core and a board: one struct of a few functions, each with a number.
 
-   The core calls these and nothing else; it has no clock, no memory of its own making, no input and no output. A board
-   calls the functions of core.h, from one loop only: interrupts put bytes and samples into rings, and the loop takes them
-   out. `selftest` tries every rule here and names the one that a board breaks.
+   The core calls these and nothing else; it has no clock, no memory of its own making, no input and no output. A
+   board calls the functions of core.h, from one loop only: interrupts put bytes and samples into rings, and the loop
+   takes them out. `selftest` tries every rule here and names the one that a board breaks.
 
-   P1   ticks      The board counts microseconds since this start in 64 bits. They never go back, never leap, and run within
-                   150 parts in a million. They are an argument of every function of the core.
-   P2   start      At each start: gate off first, then `fc_start` with the true reason, then the loop.
-   P3   loop       `fc_step` is called again at the tick that it returned, at most 1 ms late, and after every input.
-   P4   bytes      Bytes from a bus go to `fc_bytes` in their order, none lost while the loop is held up for 20 ms; `ticks` is
-                   when the last of them was whole, to 100 µs. What one's own driver sends is not heard.
-   P5   payload    A message over radio goes to `fc_payload`, whole, with the flag whether it was retained.
-   P6   gate       gate(hold_us): the carrier is on from now and falls by itself after hold_us, whatever the processor does,
-                   unless it is called again; 0: off now. Done in hardware (a retriggerable one-shot): a stopped loop, a
-                   stopped interrupt and a reset all leave it to fall. To 100 µs.
-   P7   gate_reads What the gate's output really is, read back behind the switch: true while the carrier may be on.
-   P8   level      level(percent of the full moment), before the gate opens; ignored by a board without FC_CAN_LEVELS.
-   P9   send       send(data, size): the whole burst goes out at once and unbroken; false: no room, nothing was taken, and the
-                   core tries again. On a bus the driver is on from the first bit to the last and for at most two bytes more.
-   P10  listen     listen(on): receiver on or off, for sleepers; the core says when.
-   P11  pad        pad(on): the pad's front end and its sampling. While on, samples at 4000 Hz ± 1 %, signed, one step of the
-                   converter each, go to `fc_samples` in order, none left out, within 20 ms. Band 5 Hz to 1.5 kHz.
-   P12  flash_read Never fails; gives what was written.
-   P13  flash_erase Sets a page to ones; false when it could not. Power lost in the middle leaves anything in that page and
-                   nothing elsewhere.
-   P14  flash_write Offset and size are whole words of four bytes; a word is written once after an erase, or again to zero.
-                   True only when all of it reads back. Power lost in the middle leaves the words before whole, one word with
-                   some of its bits, and those after it as ones.
-   P15  battery    battery(loaded): millivolts at rest, or 20 ms into a load of about 100 mA.
-   P16  kelvin10   Tenths of a kelvin where the antenna is; 0 without FC_CAN_THERMOMETER.
-   P17  entropy    Fills with bytes that differ at every start and that nobody can foresee.
-   P18  watchdog   Feeds a watchdog that resets the processor after at most 2 s. The core feeds it in `fc_step`, nobody else.
-   P19  pressed    A press on the button, or a magnet, calls `fc_pressed` once.
-   P20  power      Supply below what flash needs ends in a reset before anything else fails.
-   P21  unit       What is fixed at the factory; `hardware` and `secret` are different in every unit. */
+   P1   ticks       The board counts microseconds since this start in 64 bits. They never go back, never leap, and run
+                    within 150 parts in a million. They are an argument of every function of the core.
+   P2   start       At each start: gate off first, then `fc_start` with the true reason, then the loop.
+   P3   loop        `fc_step` is called again at the tick that it returned, at most 1 ms late, and after every input.
+   P4   bytes       Bytes from a bus go to `fc_bytes` in their order, none lost while the loop is held up for 20 ms;
+                    `ticks` is when the last of them was whole, to 100 µs. What one's own driver sends is not heard.
+   P5   payload     A message over radio goes to `fc_payload`, whole, with the flag whether it was retained.
+   P6   gate        gate(hold_us): the carrier is on from now and falls by itself after hold_us, whatever the
+                    processor does, unless it is called again; 0: off now. Done in hardware (a retriggerable one-
+                    shot): a stopped loop, a stopped interrupt and a reset all leave it to fall. To 100 µs.
+   P7   gate_reads  What the gate's output really is, read back behind the switch: true while the carrier may be on.
+   P8   level       level(percent of the full moment), before the gate opens; ignored by a board without
+                    FC_CAN_LEVELS.
+   P9   send        send(data, size): the whole burst goes out at once and unbroken; false: no room, nothing was
+                    taken, and the core tries again. On a bus the driver is on from the first bit to the last and for
+                    at most two bytes more.
+   P10  listen      listen(on): receiver on or off, for sleepers; the core says when.
+   P11  pad         pad(on): the pad's front end and its sampling. While on, samples at 4000 Hz ± 1 %, signed, one
+                    step of the converter each, go to `fc_samples` in order, none left out, within 20 ms. Band 5 Hz to
+                    1.5 kHz.
+   P12  flash_read  Never fails; gives what was written.
+   P13  flash_erase Sets a page to ones; false when it could not. Power lost in the middle leaves anything in that
+                    page and nothing elsewhere.
+   P14  flash_write Offset and size are whole words of four bytes; a word is written once after an erase, or again to
+                    zero. True only when all of it reads back. Power lost in the middle leaves the words before whole,
+                    one word with some of its bits, and those after it as ones.
+   P15  battery     battery(loaded): millivolts at rest, or 20 ms into a load of about 100 mA.
+   P16  kelvin10    Tenths of a kelvin where the antenna is; 0 without FC_CAN_THERMOMETER.
+   P17  entropy     Fills with bytes that differ at every start and that nobody can foresee.
+   P18  watchdog    Feeds a watchdog that resets the processor after at most 2 s. The core feeds it in `fc_step`,
+                    nobody else.
+   P19  pressed     A press on the button, or a magnet, calls `fc_pressed` once.
+   P20  power       Supply below what flash needs ends in a reset before anything else fails.
+   P21  unit        What is fixed at the factory; `hardware` and `secret` are different in every unit. */
 #ifndef FIELDCTL_PORT_H
 #define FIELDCTL_PORT_H
 

@@ -1,5 +1,5 @@
-/* The receive path under a coverage-guided fuzzer: whatever arrives, the core lives on, within its memory, and never sends
-   without a grant. An input is a row of pieces: what happens, how many bytes, and the bytes.
+/* The receive path under a coverage-guided fuzzer: whatever arrives, the core lives on, within its memory, and never
+   sends without a grant. An input is a row of pieces: what happens, how many bytes, and the bytes.
 
        fuzz [libFuzzer's options]                until it is told to stop
        FUZZ_BYTES=10000000 fuzz -seed=7 …        ends well after so many bytes */

@@ -151,8 +151,8 @@ struct fc_sim *fc_sim_new(const uint8_t hardware[8], const uint8_t secret[16], c
                           bool radio, uint8_t log_max, uint32_t chance)
 {
     struct fc_sim *sim = calloc(1, sizeof *sim);
-    const struct fc_port port = {sim,        &sim->unit, gate,       gate_reads,  level,       send_out, listen,  pad,
-                                 flash_read, flash_erase, flash_write, battery, kelvin10, entropy, watchdog};
+    const struct fc_port port = {sim,        &sim->unit,  gate,        gate_reads, level,    send_out, listen,  pad,
+                                 flash_read, flash_erase, flash_write, battery,    kelvin10, entropy,  watchdog};
     sim->port = port;
     memcpy(sim->unit.hardware, hardware, sizeof sim->unit.hardware);
     memcpy(sim->unit.secret, secret, sizeof sim->unit.secret);

@@ -1,6 +1,6 @@
-/* A board that exists in memory only, for simulations and tests: flash whose power can go at any write, a gate that falls by
-   itself, and time that is whatever it is told. `sims/cnode.py` drives it through cffi, one call for everything that has
-   happened; the fuzzer and the power-cut tests drive it in C. */
+/* A board that exists in memory only, for simulations and tests: flash whose power can go at any write, a gate that
+   falls by itself, and time that is whatever it is told. `sims/cnode.py` drives it through cffi, one call for
+   everything that has happened; the fuzzer and the power-cut tests drive it in C. */
 #ifndef FIELDCTL_SIM_H
 #define FIELDCTL_SIM_H
 
@@ -31,9 +31,9 @@ struct fc_sim {
     uint8_t level;
     bool listens, pad_on;
     bool broken_flash, gate_stuck, gate_lies;
-    uint32_t cut_in;    /* the power goes at this write from now (a call, or with cut_words a word); 0: never */
-    bool cut_words;     /* counted in words: that word is torn */
-    uint8_t cut_when;   /* counted in calls: 0 before it, 1 in its middle, 2 after it */
+    uint32_t cut_in;  /* the power goes at this write from now (a call, or with cut_words a word); 0: never */
+    bool cut_words;   /* counted in words: that word is torn */
+    uint8_t cut_when; /* counted in calls: 0 before it, 1 in its middle, 2 after it */
     uint32_t writes, words;
     uint32_t watchdog;
     uint16_t rest_mv, load_mv, kelvin10;
@@ -69,7 +69,8 @@ bool fc_sim_give_keys(struct fc_sim *sim, const uint8_t own[16], const uint8_t a
 void fc_sim_power_on(struct fc_sim *sim, uint64_t ticks, uint8_t why);
 void fc_sim_power_off(struct fc_sim *sim);
 
-/* Everything up to `ticks`, then what happens there; gives when something may be said next (FC_NEVER: not by itself). */
+/* Everything up to `ticks`, then what happens there; gives when something may be said next (FC_NEVER: not by itself).
+ */
 uint64_t fc_sim_step(struct fc_sim *sim, uint64_t ticks, int what, uint8_t *data, size_t size);
 
 /* Samples of the pad, the first at `first`; time goes on to the last of them. */
@@ -78,8 +79,8 @@ uint64_t fc_sim_samples(struct fc_sim *sim, const int16_t *samples, size_t count
 /* Hands out what waits to be sent without waiting for its moment, which is in `due`; gives its size, 0 for nothing. */
 size_t fc_sim_pull(struct fc_sim *sim, uint64_t *due);
 
-/* Which requirement the core breaks from now, by its number in the list of `fieldctl certify`; 0: none. False in a build
-   that cannot. */
+/* Which requirement the core breaks from now, by its number in the list of `fieldctl certify`; 0: none. False in a
+   build that cannot. */
 bool fc_sim_break(int number);
 
 bool fc_sim_strike(struct fc_sim *sim, const uint32_t *features, size_t count, uint64_t ticks);
