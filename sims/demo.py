@@ -305,7 +305,7 @@ async def _pages(outside: Any, ledger: Any, *, shown: bool) -> AsyncIterator[Kep
 
     config = Pages("127.0.0.1", 0)
     listener = listen(config)
-    _said(f"The same field on pages: {address(listener, config)}. They stay for as long as somebody looks at them.")
+    _said(f"The same field on pages, for as long as somebody looks at them: {address(listener, config)}")
 
     def looking(board: Any) -> None:
         field.lookers = lambda: int(board.followers)

@@ -94,7 +94,7 @@ class Desk:
             ("assessment-decide", "instruct", assessment.decide),
             ("assessment-sign", "instruct", assessment.sign),
             ("person-list", "instruct", people.list_all),
-            ("person-rename", "instruct", people.rename),
+            ("person-rename", "in-charge", people.rename),
             ("person-forget", "in-charge", people.forget),
             ("target-list", "watch", target.list_all),
             ("target-search", "upkeep", target.search),

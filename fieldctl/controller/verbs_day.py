@@ -136,9 +136,9 @@ class DayVerbs:
         exceptions: tuple[str, ...] = (),
     ) -> Row:
         """Close the field; refused with everything that is in the way. What was heard is barred either way."""
-        closing = Closing(
-            self._c.person(by), own_units_back, listening_walk, _targets(heard_sending), exceptions, signed
-        )
+        heard = _targets(heard_sending)
+        self._ever_known(heard)
+        closing = Closing(self._c.person(by), own_units_back, listening_walk, heard, exceptions, signed)
         new = bars(self._c.day, closing)
         if new:
             await self._c.write(*new)
@@ -154,6 +154,17 @@ class DayVerbs:
         )
         await self._c.write(fact)
         return {"open": False, "exceptions": list(exceptions)}
+
+    def _ever_known(self, heard: Sequence[TargetId]) -> None:
+        """BadInput for what no target was ever called: a slip would be barred for good."""
+        known = {*self._c.site.targets, *self._c.known, *self._c.day.barred, *self._c.all_off.state.unconfirmed}
+        for target in heard:
+            if target not in known:
+                raise BadInput(
+                    f"No target is called {target!r}.",
+                    expected="a target of this site; what else was heard is described by the listening walk",
+                    remedy="Look at the list of targets, and name it by its eight digits. Any signal is a person.",
+                )
 
     async def renewed(self, by: str, how: str, zone: str | None = None) -> Row:
         """The surface was tilled or snowed over: fresh targets again."""

@@ -290,8 +290,14 @@ def _serial(table: Table) -> SerialLink:
     link = SerialLink(
         name=table.slug("name"),
         port=table.text("port", expected="the path of a serial port, such as /dev/ttyUSB0"),
-        baud=table.whole("baud", 9600, 1_000_000, USUAL_BAUD),
     )
+    if table.whole("baud", 1, 10_000_000, USUAL_BAUD) != USUAL_BAUD:
+        table.fault(
+            "baud",
+            "the bus has one speed: its chatter has a zero near 457 kHz there",
+            expected=f"{USUAL_BAUD}, or nothing",
+            remedy="Leave the line out.",
+        )
     table.done()
     return link
 

@@ -101,7 +101,6 @@ class SerialLink:
 
     name: str
     port: str
-    baud: int = USUAL_BAUD
 
 
 @dataclass(frozen=True, slots=True)

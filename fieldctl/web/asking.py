@@ -29,7 +29,7 @@ from fieldctl.web.rights import Who
 
 ALL_OFF = "all-off"
 IN_HAND_MAX = 256  # twenty phones ask for one thing each; searching for new targets takes a minute
-STRANGERS_MAX = 32  # of those who are not signed in: the walk-in's presses
+STRANGERS_MAX = 64  # of those who are not signed in: the walk-in's presses
 SETTLE_S = 2.0
 
 FILLED = ("by", "via")  # said by us, never by whoever asks

@@ -74,7 +74,7 @@ def only(text: str) -> Fault:
 def test_values_are_read() -> None:
     site = read_site(SMALL)
     assert site.origin == Origin(10.0, 20.0, 1500.0)
-    assert site.serial == (SerialLink("bus", "/dev/ttyS9", 115_200),)
+    assert site.serial == (SerialLink("bus", "/dev/ttyS9"),)
     assert site.mqtt == (MqttLink("broker", "::1", 8883, True),)
     assert site.stakes == (Stake("red", 1.0, 2.5),)
     assert site.zone("upper").title == "upper"
@@ -315,3 +315,10 @@ def test_any_text_as_a_survey_reads_or_is_told(kind: str, text: str, headed: boo
     head = {"csv": "target,x_m,y_m\n", "geojson": '{"type":"FeatureCollection","features":[', "gpx": "<gpx><wpt "}[kind]
     survey = SurveyText(f"2026-01-01.{kind}", head * headed + text)
     assert all(f.wrong and f.expected and f.remedy for f in told(lambda: read_site(SMALL, "site.toml", (survey,))))
+
+
+def test_the_bus_has_one_speed() -> None:
+    assert read_site('name = "a"\ntitle = "A"\n[[serial]]\nname = "bus"\nport = "/dev/ttyUSB0"\nbaud = 115200\n').serial
+    with pytest.raises(FileFaults) as caught:
+        read_site('name = "a"\ntitle = "A"\n[[serial]]\nname = "bus"\nport = "/dev/ttyUSB0"\nbaud = 9600\n')
+    assert [fault.key for fault in caught.value.faults] == ["serial[1].baud"]

@@ -17,7 +17,6 @@ def test_it_writes_a_site_that_reads(tmp_path: pathlib.Path) -> None:
     assert (site.name, len(site.zones), len(site.manual), site.grant_s) == ("larch-hollow", 2, 1, 30)
     assert site.targets == tuple(f"5ee000{n:02x}" for n in range(1, 13))
     assert [place.link for place in site.places] == ["bus"] * 8 + ["broker"] * 4
-    assert site.serial[0].baud == 115_200
 
 
 def test_its_drills_read_and_show_what_they_are_for(tmp_path: pathlib.Path) -> None:
