@@ -45,6 +45,20 @@ def test_on_paper_each_defect_is_named_by_its_rule_and_no_other(paper: Path) -> 
     assert {int(rule[1:]) for rule in defects.values()} == set(RULES)
 
 
+@pytest.mark.timeout(60)
+def test_on_this_machine(tmp_path: Path) -> None:
+    """The posix port's functions in real time; on a device that is full no write of its storage holds."""
+    subprocess.run(["make", "-s", "-C", SOURCES, *MAKEFILES, "selftest-posix"], check=True, timeout=100)
+    running = {
+        flash: subprocess.Popen([SOURCES / "build/selftest/posix", flash], stdout=subprocess.PIPE, text=True)
+        for flash in (tmp_path / "flash", Path("/dev/full"))
+    }
+    well, full = (child.communicate(timeout=40)[0] for child in running.values())
+    assert well.endswith("selftest passed\n"), well
+    assert {int(rule) for rule in re.findall(r"^P(\d+) holds$", well, re.MULTILINE)} == set(RULES)
+    assert full.endswith("selftest FAILED: P13 P14\n"), full
+
+
 def test_the_empty_port_compiles_with_the_whole_core() -> None:
     """With every warning on and none let through; whatever is missing in it would be missed by the linker."""
     made = SOURCES / "build/template/template.elf"

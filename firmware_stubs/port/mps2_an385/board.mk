@@ -4,6 +4,7 @@
 #   board-selftest   $(B)/mps2_an385/selftest.elf    the selftest on it
 #   board-vectors    $(B)/mps2_an385/vectors.elf     the core on it, answering the shared vectors over the UART
 #   template         $(B)/template/template.elf      the empty port, linked with the whole core; it runs nowhere
+#   selftest-posix   $(B)/selftest/posix             the selftest on this machine, in real time
 #   selftest-paper   $(B)/selftest/paper             the selftest on a board on paper, for its own test
 ifndef BOARD_MK
 BOARD_MK := 1
@@ -15,11 +16,12 @@ BOARD_LINK := -mcpu=cortex-m3 -mthumb -nostartfiles --specs=nano.specs --specs=n
 BOARD_OBJECTS := $(addprefix $(BOARD_OUT)/,bench.o clock.o flash.o port.o start.o uart.o watchdog.o)
 BOARD_HEADERS := $(wildcard $(BOARD)/*.h $(HERE)port/*.h $(HERE)core/*.h $(HERE)selftest/*.h)
 
-.PHONY: board board-selftest board-vectors template selftest-paper
+.PHONY: board board-selftest board-vectors template selftest-posix selftest-paper
 board: $(BOARD_OUT)/target.elf
 board-selftest: $(BOARD_OUT)/selftest.elf
 board-vectors: $(BOARD_OUT)/vectors.elf
 template: $(B)/template/template.elf
+selftest-posix: $(B)/selftest/posix
 selftest-paper: $(B)/selftest/paper
 
 $(BOARD_OUT)/%.o: $(BOARD)/%.c $(BOARD_HEADERS)
@@ -54,5 +56,10 @@ $(B)/template/template.elf: $(B)/template/template.o $(B)/arm/libfieldctl.a
 $(B)/selftest/paper: $(HERE)selftest/paper.c $(HERE)selftest/selftest.c $(BOARD_HEADERS)
 	@mkdir -p $(@D)
 	$(CC) $(WARN) $(SAN_FLAGS) -o $@ $(filter %.c,$^)
+
+$(B)/selftest/posix: $(HERE)selftest/posix_main.c $(HERE)selftest/selftest.c $(HERE)port/sim/sim.c $(B)/host/libfieldctl.a \
+		$(BOARD_HEADERS)
+	@mkdir -p $(@D)
+	$(CC) -std=c99 -Wall -Wextra -Werror -O1 -g $(INC) -I$(HERE)port/sim -I$(HERE)selftest -o $@ $(filter %.c %.a,$^)
 
 endif
