@@ -33,6 +33,11 @@ def embody(sim: Sim, body: dict[str, Any]) -> None:
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_script(name: str) -> None:
     """Reply, slot and counts of every step."""
+    run_script(name)
+
+
+def run_script(name: str, core: Any = None) -> None:
+    """One script of the vectors at a fresh core."""
     script = SCRIPTS[name]
     body = SESSION["body"] | script["body"]
     address = adding.address_of(un(body["hardware"]))
@@ -43,6 +48,7 @@ def test_script(name: str) -> None:
         firmware=body["firmware"],
         radio=body["window"] == seal.MQTT_WINDOW,
         keys=keys,
+        core=core,
     )
     embody(sim, body)
     for number, step in enumerate(script["steps"]):
