@@ -10,11 +10,13 @@ import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
+from fieldctl.cli.tune import tune
 
 target = typer.Typer(
     help="Add, name, find and take out targets.",
     no_args_is_help=True,
 )
+target.command(epilog="Example:  fieldctl target tune")(tune)
 Who = Annotated[str, typer.Argument(help="A target's id or name.")]
 LinkName = Annotated[str, typer.Argument(help="The name of the link in site.toml.")]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]

@@ -1,0 +1,68 @@
+"""fieldctl target tune reads the log and changes nothing."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from typer.testing import CliRunner
+
+from fieldctl.cli.main import app
+from fieldctl.cli.outside import ledger_path
+from fieldctl.events import StrikeRecorded
+from fieldctl.ledger.store import Ledger
+from fieldctl.units import BootId, HostTime, NodeTicks, Stamp, TargetId
+
+
+@pytest.fixture
+def site(tmp_path):
+    """A folder whose log holds 20 probes and two faint touches at one pad, and one touch at another."""
+    with Ledger.open(ledger_path(tmp_path), inline=True, who="a test") as ledger:
+        peaks = [(f"{t}", peak, kind) for t, peak, kind in (("5ee00001", 75, "unsure"), ("5ee00001", 90, "unsure"))]
+        peaks += [("5ee00001", 400 + n, "probe") for n in range(20)] + [("5ee00002", 300, "probe")]
+        facts = [
+            StrikeRecorded(
+                TargetId(target),
+                BootId(1),
+                n,
+                NodeTicks(n),
+                Stamp(HostTime("boot", n), 5),
+                (peak, 1000, 9000, 200, 5, 0, 0),
+                kind,
+                "a rule",
+                None,
+                None,
+                "bus",
+            )
+            for n, (target, peak, kind) in enumerate(peaks)
+        ]
+        ledger.append(facts, at=HostTime("boot", 99))
+    return tmp_path
+
+
+def run(*words: object):
+    return CliRunner().invoke(app, ["target", "tune", *map(str, words)])
+
+
+def test_it_proposes_shows_and_changes_nothing(site) -> None:
+    before = ledger_path(site).read_bytes()
+    said = run("--site", site, "--json")
+    assert said.exit_code == 0, said.output
+    first, second = json.loads(said.stdout)["targets"]
+    assert (first["target"], first["threshold"]) == ("5ee00001", 200)
+    assert first["effects"][-1] == {
+        "threshold": 200,
+        "stored": {"unsure": 2, "probe": 20},
+        "not_begun": {"unsure": 2, "probe": 0},
+    }
+    assert (second["threshold"], len(second["effects"])) == (70, 1)
+    assert ledger_path(site).read_bytes() == before
+
+
+def test_for_people_and_for_one(site) -> None:
+    said = run("5ee00002", "--site", site)
+    assert said.exit_code == 0, said.output
+    assert "5ee00002" in said.output
+    assert "5ee00001" not in said.output
+    assert "too few to tell" in said.output
+    assert "Nothing was changed" in said.output
