@@ -146,7 +146,12 @@ class ExerciseVerbs:
         )
 
     def _hindrances(self, drill: Drill, picks: Picks) -> tuple[Hindrance, ...]:
-        unmet = [Hindrance(f"wish:{u.burial}:{u.wish}", u.wrong, u.nearest) for u in picks.unmet]
+        unmet = [
+            Hindrance(
+                f"wish:{u.burial}:{u.wish}", f"{u.burial}: {u.wrong}.", f"The nearest that can be had: {u.nearest}."
+            )
+            for u in picks.unmet
+        ]
         found = hindrances(
             drill,
             picks.targets,
