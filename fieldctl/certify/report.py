@@ -36,6 +36,7 @@ def as_json(certificate: Certificate, at: str | None) -> dict[str, Any]:
         "not_applicable": certificate.count("not applicable"),
         "not_tried": certificate.count("not tried"),
         "left_quiet": certificate.quiet,
+        "left_keyless": certificate.keyless,
         "stopped": certificate.stopped,
         "generation": [certificate.generation_before, certificate.generation],
         "epoch": [certificate.epoch_before, certificate.epoch],
@@ -90,6 +91,8 @@ def _over(certificate: Certificate) -> str:
 def _left(certificate: Certificate) -> str:
     if not certificate.quiet:
         return "NOT CONFIRMED QUIET: take its power off, and listen with a receiver"
+    if certificate.keyless:
+        return "quiet, gate read back off; the keys of this bench are forgotten: nothing can make it send"
     changes = [f"all off latched, epoch {certificate.epoch}"]
     if certificate.epoch != certificate.epoch_before:
         changes.append(f"it was {certificate.epoch_before}: a controller takes a later epoch over when it hears it")

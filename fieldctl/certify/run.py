@@ -49,6 +49,7 @@ class Certificate:
     generation_before: int
     generation: int
     stopped: str = ""
+    keyless: bool = False  # the keys of this bench were forgotten, so that nothing can make it send
 
     def count(self, verdict: Verdict) -> int:
         """How many requirements came out so."""
@@ -107,6 +108,7 @@ def certify(
         first.generation,
         talk.generation,
         stopped,
+        quiet and talk.secret is not None,
     )
 
 

@@ -49,6 +49,7 @@ def test_without_a_side_door_it_is_in_part_and_says_what_was_missing() -> None:
     assert rows["strike-cut"].seen == "the port offers no touch; the port offers no cut"
     assert report.result(certificate) == "in part"
     assert certificate.passed  # of what could be tried
+    assert "the keys of this bench are forgotten" in "\n".join(report.as_lines(certificate, None))
 
 
 def test_a_sites_keys_are_never_put_at_risk() -> None:
@@ -58,7 +59,8 @@ def test_a_sites_keys_are_never_put_at_risk() -> None:
         certificate = certify(talk, requirements=some("keys-rotated", "keys-rotated-again", "keys-need-press", "leave"))
         assert bench.node.storage.keys == before
     assert certificate.count("not tried") == 4
-    assert certificate.quiet
+    assert (certificate.quiet, certificate.keyless) == (True, False)
+    assert "all off latched, epoch 0" in "\n".join(report.as_lines(certificate, None))
 
 
 @pytest.mark.parametrize("door", [True, False])
@@ -203,7 +205,8 @@ def test_the_json_has_stable_keys() -> None:
     row = json.loads(json.dumps(report.as_json(made(), None)))
     assert list(row) == [
         "certificate", "program", "at", "target", "hardware", "firmware", "contract", "abilities", "medium",
-        "side_door", "result", "passed", "failed", "not_applicable", "not_tried", "left_quiet", "stopped",
+        "side_door", "result", "passed", "failed", "not_applicable", "not_tried", "left_quiet", "left_keyless",
+        "stopped",
         "generation", "epoch", "requirements",
     ]  # fmt: skip
     assert list(row["requirements"][0]) == ["number", "id", "words", "verdict", "seen", "took_s"]
