@@ -7,6 +7,7 @@
 #define PERIOD_MIN_MS 700u
 #define PERIOD_MAX_MS (BREAK_KEYING_LEGAL ? 1299u : 1300u)
 #define TENTH_US 100000u
+#define LATE_MAX_US 2000u /* later than that a pulse is left out: none is ever shorter than was ordered */
 #define SETTLES_US 500u /* before a fallen gate is read */
 
 bool fc_keying_legal(uint32_t period, uint32_t on)
@@ -115,10 +116,10 @@ uint64_t fc_gate_step(struct fc_core *core, uint64_t ticks)
     if (gate->opened >= pulse && gate->closes) {
         pulse += period; /* it was sent already */
     }
-    if (ticks >= pulse && pulse + on > ticks) {
-        if (pulse + on <= end) {
+    if (ticks >= pulse && ticks - pulse <= LATE_MAX_US) {
+        if (ticks + on <= end) {
             gate->opened = ticks;
-            gate->closes = pulse + on;
+            gate->closes = ticks + on;
             core->port->level(core->port->ctx, held->level);
             trigger(core, ticks);
             return least(gate->again, end_of(held));

@@ -15,7 +15,7 @@
 #define FC_FEATURES 15u
 #define FC_NEVER UINT64_MAX
 
-enum fc_lost { /* why something was dropped: the words of the shared vectors, in loss_words.h */
+enum fc_lost { /* why something was dropped: the words of the shared vectors */
     FC_LOST_OVERSIZED,
     FC_LOST_NOT_COBS,
     FC_LOST_SHORT,
