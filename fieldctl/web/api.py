@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 import logging
 from collections.abc import AsyncIterator, Mapping
 from urllib.parse import urlsplit
@@ -23,7 +24,7 @@ from starlette.types import Receive, Scope, Send
 from fieldctl.controller.socket import fault_of_ours
 from fieldctl.controller.verbs import Verb
 from fieldctl.errors import FieldctlError, NotFound
-from fieldctl.web import health, problems
+from fieldctl.web import health, problems, sayings
 from fieldctl.web.accounts import COOKIE
 from fieldctl.web.api_models import Asked, asked, by_query
 from fieldctl.web.api_reading import Handler, always, listed, log
@@ -95,6 +96,8 @@ def _verb(asking: Asking, verb: Verb, model: type[Asked]) -> Handler:
         asking.allowed(who, verb)  # before the body: a stranger learns nothing of what would be wrong with it
         given = in_query(request, model) if request.method != "POST" else in_body(await body(request), model)
         answered, again = await asking.ask(who, verb.name, given, phone_of(request, who), key_of(request))
+        if verb.name in sayings.ANSWERS:
+            answered = problems.plain(sayings.ANSWERS[verb.name](problems.words_of(request), json.loads(answered)))
         headers = {"Idempotency-Replayed": "true"} if again else None
         return Response(answered, headers=headers, media_type="application/json")
 

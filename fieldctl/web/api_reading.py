@@ -66,7 +66,7 @@ def listed(asking: Asking, models: Mapping[str, type[Asked]], methods: Mapping[s
             for row in rows
         )
         contract = f'<p><a href="{ROOT}openapi.json">openapi.json</a></p>'
-        return problems.page(ROOT, f"{contract}<table>{cells}</table>")
+        return problems.page(request, ROOT, f"{contract}<table>{cells}</table>")
 
     return handle
 

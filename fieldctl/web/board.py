@@ -1,6 +1,7 @@
 """The rows that pages show, each with a number that rises whenever the row changes; computed only while somebody looks.
 
-One board for all phones: a view is computed once for all that follow it, after each commit and four times a second.
+One board for all phones: a view is computed once for all that follow it, after each commit and four times a second, and
+said once in each language that somebody reads it in.
 A follower is given what changed since what it was given last, however long that was ago: nothing is queued for a phone
 that is slow or dark, and nothing old is played back to it.
 """
@@ -12,6 +13,7 @@ import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fieldctl.web.sayings import ENGLISH, say_rows
 from fieldctl.web.views import VIEWS, Rows
 
 if TYPE_CHECKING:
@@ -24,7 +26,7 @@ AFTER_COMMIT_S = 0.02  # entries of one moment come in groups
 
 @dataclass(slots=True)
 class _Shown:
-    """One view as it was computed last."""
+    """One view in one language, as it was computed last."""
 
     rows: dict[str, tuple[int, str]] = field(default_factory=dict)  # key -> (number, JSON)
     gone: dict[str, int] = field(default_factory=dict)  # key -> the number with which it went
@@ -37,7 +39,7 @@ class Board:
 
     def __init__(self, controller: Controller) -> None:
         self._c = controller
-        self._shown = {name: _Shown() for name in VIEWS}
+        self._shown: dict[tuple[str, str], _Shown] = {}  # (view, language) that somebody follows
         self._changed = asyncio.Condition()
         self._wake = asyncio.Event()
         self.cursor = controller.ledger.head()[0]  # number of the last entry that is committed
@@ -66,17 +68,23 @@ class Board:
             self._wake.set()
 
     def look(self) -> None:
-        """Compute every view that somebody follows."""
-        for name, shown in self._shown.items():
-            if shown.followers:
-                _renew(shown, VIEWS[name](self._c))
+        """Compute every view that somebody follows, and say it in each language that it is followed in."""
+        computed = {view: VIEWS[view](self._c) for view in {view for view, _ in self._shown}}
+        for (view, language), shown in self._shown.items():
+            _renew(shown, say_rows(language, computed[view]))
 
-    def follow(self, view: str) -> Follower:
-        """Begin to follow a view; KeyError where there is none of that name."""
-        shown = self._shown[view]
+    def follow(self, view: str, language: str = ENGLISH) -> Follower:
+        """Begin to follow a view in a language; KeyError where there is no view of that name."""
+        rows = say_rows(language, VIEWS[view](self._c))
+        shown = self._shown.setdefault((view, language), _Shown())
         shown.followers += 1
-        _renew(shown, VIEWS[view](self._c))
+        _renew(shown, rows)
         return Follower(self, shown)
+
+    def left(self, shown: _Shown) -> None:
+        """Somebody follows no more; what nobody follows is forgotten."""
+        shown.followers -= 1
+        self._shown = {key: one for key, one in self._shown.items() if one.followers}
 
     async def changed(self, within_s: float) -> None:
         """Wait until the board was looked at again, or so long."""
@@ -125,4 +133,4 @@ class Follower:
 
     def close(self) -> None:
         """Follow no more."""
-        self._shown.followers -= 1
+        self._board.left(self._shown)

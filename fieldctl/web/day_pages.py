@@ -20,6 +20,7 @@ from fieldctl.web import problems, words
 from fieldctl.web.given import body
 from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import language_of, render, who_of
+from fieldctl.web.sayings import say
 from fieldctl.web.words import Words
 
 DANGER = (1, 2, 3, 4, 5)  # the five degrees of the avalanche bulletins of Europe and North America
@@ -66,7 +67,7 @@ async def _day(request: Request) -> Response:
         in_charge=snapshot.person(c, c.day.in_charge) or "",
         fresh=c.day.fresh_left(c.site),
         closed_with=[words_of_key(house, words.words(language_of(request)), key) for key in c.day.closed_with],
-        found=await said(house, words.words(language_of(request)), who.person, Choices(signed=who.name)),
+        found=await said(house, language_of(request), who.person, Choices(signed=who.name)),
         running=[(e.id, e.drill.title) for e in c.exercises.running()],
         snow_m=c.day.snow_m,
         danger=DANGER,
@@ -84,7 +85,7 @@ async def _lines(request: Request) -> Response:
         return RedirectResponse("/sign-in", 303)
     try:
         choices = _read(await body(request))
-        found = await said(house, words.words(language_of(request)), who.person, choices)
+        found = await said(house, language_of(request), who.person, choices)
     except FieldctlError as error:
         return problems.answer(request, error)
     return Response(problems.plain(found), media_type="application/json")
@@ -100,9 +101,9 @@ def _read(raw: bytes) -> Choices:
         raise BadInput(f"{where}: {first['msg']}.", remedy="Open the page again, and choose once more.") from None
 
 
-async def said(house: House, t: Words, by: PersonId | None, choices: Choices) -> Row:
+async def said(house: House, language: str, by: PersonId | None, choices: Choices) -> Row:
     """The check of the day with each line in words, and how far roll-call and plates are."""
-    c = house.controller
+    c, t = house.controller, words.words(language)
     asked = {name: tuple(v) if isinstance(v, list) else v for name, v in choices.model_dump().items()}
     check = await house.desk.ask("day-check", {**asked, "by": by or ""})
     usable = [target for target in _everybody(house) if c.day.usable(target)]
@@ -113,7 +114,7 @@ async def said(house: House, t: Words, by: PersonId | None, choices: Choices) ->
     quiet |= {key.partition(":")[2] for key in choices.exceptions if key.startswith("quiet:")}
     return {
         "open": check["open"],
-        "lines": [_line(house, t, problem) for problem in check["problems"]],
+        "lines": [_line(house, language, problem) for problem in check["problems"]],
         "signed": [{"key": key, "wrong": words_of_key(house, t, key)} for key in choices.exceptions],
         "heard": len(heard),
         "of": len(usable),
@@ -131,16 +132,16 @@ def _everybody(house: House) -> tuple[TargetId, ...]:
     return (*site.targets, *(post.target for post in site.posts))
 
 
-def _line(house: House, t: Words, problem: Mapping[str, Any]) -> Row:
-    """One line in the reader's language; what the catalogue does not know is shown as the controller said it."""
-    key = str(problem["key"])
+def _line(house: House, language: str, problem: Mapping[str, Any]) -> Row:
+    """One line in the words of this page; what it has none for is said as it is said elsewhere."""
+    key, t = str(problem["key"]), words.words(language)
     kind = _kind(house, key)
     known = f"day.wrong_{kind}" in words.catalogue("en")
     return {
         "key": key,
         "may_sign": problem["may_sign"],
-        "wrong": words_of_key(house, t, key) if known else problem["wrong"],
-        "remedy": t(f"day.remedy_{kind}") if known else problem["remedy"],
+        "wrong": words_of_key(house, t, key) if known else say(language, problem["wrong"]),
+        "remedy": t(f"day.remedy_{kind}") if known else say(language, problem["remedy"]),
     }
 
 

@@ -18,6 +18,7 @@ from fieldctl.controller.verbs import Right
 from fieldctl.web import words
 from fieldctl.web.house import house_of
 from fieldctl.web.rights import Who
+from fieldctl.web.sayings import speaker
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -102,6 +103,7 @@ def render(
         .get_template(template)
         .render(
             t=words.words(language),
+            said=speaker(language),
             language=language,
             languages=words.LANGUAGES,
             texts=json.dumps(sentences, ensure_ascii=False).replace("<", "\\u003c"),

@@ -20,6 +20,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from fieldctl.errors import BadInput, Fault, FieldctlError, FileFaults, NotFound
+from fieldctl.web.paper import language_of
+from fieldctl.web.sayings import ENGLISH, speaker
 
 MEDIA = "application/problem+json"
 TYPES = "/api/problems/"
@@ -164,9 +166,14 @@ class WrongRequest(BadInput):
         self.faults = tuple(faults)
 
 
-def words_of(_request: Request) -> Callable[[str], str]:
-    """The reader's words for an English sentence; for now the sentence itself."""
-    return str
+def words_of(request: Request) -> Callable[[str], str]:
+    """The reader's words for an English sentence; the sentence itself where nobody serves the request."""
+    return speaker(_language_of(request))
+
+
+def _language_of(request: Request) -> str:
+    app = request.scope.get("app")
+    return language_of(request) if app is not None and hasattr(app.state, "house") else ENGLISH
 
 
 def kind_of(error: FieldctlError) -> tuple[str, Kind]:
@@ -240,7 +247,8 @@ async def meaning(request: Request) -> Response:
     said = words_of(request)
     row = {"type": TYPES + code, "title": said(kind.title), "status": kind.status, "means": said(kind.means)}
     if wants_page(request):
-        return page(row["title"], f"<p>{html.escape(row['means'])}</p><p>HTTP {kind.status}, <code>{code}</code></p>")
+        means = f"<p>{html.escape(row['means'])}</p><p>HTTP {kind.status}, <code>{code}</code></p>"
+        return page(request, row["title"], means)
     return Response(plain(row), media_type="application/json")
 
 
@@ -249,11 +257,11 @@ def wants_page(request: Request) -> bool:
     return "text/html" in request.headers.get("accept", "")
 
 
-def page(title: object, inside: str) -> Response:
-    """A small page of the API's own; `inside` is HTML already."""
+def page(request: Request, title: object, inside: str) -> Response:
+    """A small page of the API's own, in the reader's language; `inside` is HTML already."""
     name = html.escape(str(title))
     return HTMLResponse(
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{name}</title>'
+        f'<!doctype html><html lang="{_language_of(request)}"><head><meta charset="utf-8"><title>{name}</title>'
         '<meta name="viewport" content="width=device-width"></head>'
         f"<body><main><h1>{name}</h1>{inside}</main></body></html>"
     )

@@ -16,7 +16,8 @@ from fastapi.responses import JSONResponse, Response
 from fieldctl.errors import FieldctlError
 from fieldctl.web.elsewhere import tell
 from fieldctl.web.house import House, house_of
-from fieldctl.web.paper import who_of
+from fieldctl.web.paper import language_of, who_of
+from fieldctl.web.sayings import say, say_preview, speaker
 
 if TYPE_CHECKING:
     from fieldctl.drill.pick import Picks
@@ -66,10 +67,10 @@ def router() -> APIRouter:
     ) -> Response:
         found = wanted(request, (name, seed, skill))
         if found.failed:
-            return JSONResponse({"detail": found.failed}, 409)
+            return JSONResponse({"detail": say(language_of(request), found.failed)}, 409)
         if found.found is None:
             return JSONResponse({"share": found.share}, 202)
-        return JSONResponse(found.found)
+        return JSONResponse(say_preview(speaker(language_of(request)), found.found))
 
     @routes.get("/drills/{name}/preview.svg")
     async def picture(

@@ -21,6 +21,7 @@ from fastapi.responses import Response
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
 from fieldctl.web.house import House, house_of
+from fieldctl.web.paper import language_of
 from fieldctl.web.rights import Who
 from fieldctl.web.views import ages
 
@@ -80,7 +81,7 @@ async def _told(
     request: Request, house: House, audience: Audience, since: str, streams: Streams, browser: str
 ) -> AsyncIterator[ServerSentEvent]:
     elsewhere = streams.enter(browser)
-    follower = house.board.follow(audience)
+    follower = house.board.follow(audience, language_of(request))
     clock = house.controller.outside.clock
     loop = asyncio.get_running_loop()
     try:

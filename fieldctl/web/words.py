@@ -1,4 +1,6 @@
-"""Every sentence that people read, in four languages: texts/<language>/<part>.toml, keys `part.key`.
+"""Every sentence of the pages, in four languages: texts/<language>/<part>.toml, keys `part.key`.
+
+What the controller says is not among them: sayings.toml lies beside the parts and belongs to `sayings`.
 
 A key has the same placeholders in every language; a test compares them. Which language a page speaks: the reader's own
 choice (a cookie), else what the browser asks for, else the site's.
@@ -11,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from importlib import resources
 
+NO_PART = "sayings"
 LANGUAGES = ("en", "de", "fr", "it")
 COOKIE = "fieldctl_language"
 
@@ -25,7 +28,7 @@ def catalogue(language: str) -> Mapping[str, str]:
     found: dict[str, str] = {}
     for file in resources.files("fieldctl.web").joinpath("texts", language).iterdir():
         part, dot, kind = file.name.rpartition(".")
-        if dot and kind == "toml":
+        if dot and kind == "toml" and part != NO_PART:
             for key, text in tomllib.loads(file.read_text(encoding="utf-8")).items():
                 found[f"{part}.{key}"] = text
     return found
