@@ -100,6 +100,7 @@ static void keep(struct target *t)
 
 static void say(struct target *t)
 {
+    keep(t); /* what was written lies on file before anything is said that builds on it */
     for (uint32_t i = 0; i < t->sim->sent_count; i++) {
         const struct fc_sim_sent *sent = &t->sim->sent[i];
         if (t->line >= 0 && write(t->line, sent->data, sent->size) < 0) {
