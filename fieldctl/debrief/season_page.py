@@ -77,7 +77,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[
         for row in rows
     ]
     return (
-        f'<div class="scroll"><table><thead><tr>{top}</tr></thead><tbody>\n'
+        f'<div class="scroll" tabindex="0"><table><thead><tr>{top}</tr></thead><tbody>\n'
         + "\n".join(lines)
         + "</tbody></table></div>\n"
     )

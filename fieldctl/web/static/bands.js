@@ -8,26 +8,25 @@ const BAND = 42;
 const HEAD = 22;
 const MARKS_S = [600, 900]; // the 2024 study's 10 minutes beside the 15 of common practice
 
-export function bands(row, now_s, chosen, choose) {
+export function bands(row, now_s, chosen) {
   const span = Math.max(row.limit_s, 900, now_s ?? 0) * 1.02;
   const x = (seconds) => LEFT + ((WIDTH - LEFT - 4) * Math.max(0, Math.min(seconds, span))) / span;
   const height = HEAD + row.burials.length * BAND + 4;
-  const picture = s("svg", { class: "bands", viewBox: `0 0 ${WIDTH} ${height}`, role: "group", "aria-label": t("exercise.bands") });
+  const picture = s("svg", { class: "bands", viewBox: `0 0 ${WIDTH} ${height}`, "aria-hidden": "true" });
   for (const mark of MARKS_S) {
     picture.append(
       s("line", { class: "mark", x1: x(mark), x2: x(mark), y1: HEAD - 6, y2: height }),
       s("text", { class: "mark-word", x: x(mark) + 3, y: 12, "text-anchor": "end" }, t("base.minutes", { n: mark / 60 })),
     );
   }
-  row.burials.forEach((burial, n) => picture.append(band(burial, HEAD + n * BAND, x, now_s, burial.burial === chosen, choose)));
+  row.burials.forEach((burial, n) => picture.append(band(burial, HEAD + n * BAND, x, now_s, burial.burial === chosen)));
   if (now_s !== null) picture.append(s("line", { class: "now", x1: x(now_s), x2: x(now_s), y1: HEAD - 4, y2: height }));
   return picture;
 }
 
-function band(burial, top, x, now_s, chosen, choose) {
+function band(burial, top, x, now_s, chosen) {
   const middle = top + BAND / 2;
-  const group = s("g", { class: `band${chosen ? " chosen" : ""}`, role: "button", tabindex: "0", "aria-pressed": String(chosen),
-    "aria-label": inWords(burial), onclick: () => choose(burial.burial), onkeydown: (event) => (event.key === "Enter" || event.key === " ") && choose(burial.burial) });
+  const group = s("g", { class: `band${chosen ? " chosen" : ""}` });
   group.append(
     s("rect", { class: "ground", x: 1, y: top + 2, width: WIDTH - 2, height: BAND - 4 }),
     s("text", { class: "burial", x: 6, y: middle }, burial.burial),
@@ -45,7 +44,7 @@ function band(burial, top, x, now_s, chosen, choose) {
 }
 
 // The same for whoever cannot see the picture.
-function inWords(burial) {
+export function inWords(burial) {
   const said = [burial.burial, t(`exercise.phase_${burial.phase}`)];
   for (const hit of burial.hits) said.push(t("exercise.hit_at", { time: clock(hit.at_s) }));
   for (const call of burial.calls) said.push(t("exercise.call_at", { time: clock(call.at_s) }));

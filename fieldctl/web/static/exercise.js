@@ -1,5 +1,5 @@
 // One exercise on a phone: clock, bands, call and split by one thumb, what a person has to judge, undo, again.
-import { bands, splitWord } from "./bands.js";
+import { bands, inWords as bandInWords, splitWord } from "./bands.js";
 import { h, show } from "./dom.js";
 import { changes, hostNow, isLive, rights, rows } from "./live.js";
 import { inWords, order, ownId } from "./orders.js";
@@ -26,8 +26,10 @@ let stopping = false;
 const row = () => rows.get(`exercise:${exercise}`);
 const seconds = (r) => (r.zero_us === null ? r.clock_s : (hostNow() - r.zero_us) / 1e6 - r.shift_s);
 
-function choose(name) {
-  chosen = name;
+// The time line is one large button: each press chooses the next burial. A single band is too low for a glove.
+function chooseNext() {
+  const names = row().burials.map((b) => b.burial);
+  chosen = names[(names.indexOf(chosen) + 1) % names.length];
   paint();
 }
 
@@ -45,6 +47,7 @@ function paint() {
   drawBands(r, now);
   if (callButton) showButtons(r, now);
   showAsk(r);
+  showChoosing(r);
   showAfter(r);
   showEntries(r);
   showSending(r);
@@ -67,12 +70,25 @@ function drawBands(r, now) {
   const key = JSON.stringify([r.burials, chosen, Math.floor((now ?? 0) / 2), r.state]);
   if (key === drawnFor) return;
   drawnFor = key;
-  const focused = drawn.contains(document.activeElement);
   words.replaceChildren(...r.burials.map((b) => h("li", {}, h("strong", {}, b.burial), ` ${b.name}: ${t(`exercise.phase_${b.phase}`)}`,
     b.find ? ` · ${t("exercise.found_at", { time: clock(b.find.at_s) })}${b.find.searcher ? ` (${b.find.searcher})` : ""}` : "")));
-  drawn.replaceChildren(bands(r, now, chosen, choose));
-  if (focused) drawn.querySelector(".band.chosen")?.focus();
+  drawn.setAttribute("aria-label", [t("exercise.bands"), ...r.burials.map(bandInWords)].join(". "));
+  drawn.replaceChildren(bands(r, now, chosen));
 }
+
+// While two answers are asked for, they come first, and no more than six buttons are live.
+const choosable = () => drawn.getAttribute("role") === "button";
+function showChoosing(r) {
+  const pressed = r.state === "running" && mayInstruct() && r.burials.length > 1 && ask.querySelectorAll("button").length < 2;
+  drawn.setAttribute("role", pressed ? "button" : "img");
+  drawn.tabIndex = pressed ? 0 : -1;
+}
+drawn.addEventListener("click", () => choosable() && chooseNext());
+drawn.addEventListener("keydown", (event) => {
+  if (![" ", "Enter"].includes(event.key) || !choosable()) return;
+  event.preventDefault();
+  chooseNext();
+});
 
 const next = (r) => (r.burials.find((b) => !b.calls.length) ?? r.burials[0]).burial;
 

@@ -1,0 +1,319 @@
+"""Measured in a browser: contrast, sizes and gaps of what a glove presses, axe-core, edges, greys, no scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from conftest import Phones
+from hill import Hill
+from measuring import axe_findings, contrasts, controls, narrowest, over_the_edge, ratio
+from playwright.sync_api import Page, expect
+from thumbs import running, start
+
+A, B, C = "5ee00001", "5ee00002", "5ee00003"
+LANGUAGES = ("en", "de", "fr", "it")
+SUN, DARK = 7.0, 4.5  # WCAG 2.2, 1.4.6 and 1.4.3; for large text too
+LIVE_PX, BIG_PX, GAP_PX = 96, 120, 24
+MOST_LIVE = 6
+
+
+def live(page: Page, path: str) -> None:
+    page.goto(path)
+    expect(page.locator("fc-live")).to_have_text("Live")
+
+
+def still(page: Page) -> None:
+    """Wait until nothing flashes: a time line that has just told of a find."""
+    page.evaluate("Promise.allSettled(document.getAnimations().map((one) => one.finished))")
+
+
+def judged(page: Page, contrast_only: bool = False) -> list[str]:
+    """All that is wrong with a page as it stands: contrast in both themes, the edge, axe's findings in both."""
+    wrong = []
+    still(page)
+    for theme, least in (("light", SUN), ("dark", DARK)):
+        page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+        rows = contrasts(page)
+        assert rows, "no text was found"
+        wrong += [f"{theme} {of:.2f}: {what}" for of, what in rows if of < least]
+        if not contrast_only:
+            wrong += [f"{theme} {finding}" for finding in axe_findings(page)]
+    page.emulate_media(color_scheme="light")
+    if past := over_the_edge(page):
+        wrong.append(f"{past} px over the edge")
+    return [f"{page.url.partition('//')[2].partition('/')[2]}: {line}" for line in wrong]
+
+
+# Published worked values: black on white is 21:1; #767676 is the lightest grey with 4.5:1 on white, #595959 with 7:1.
+@pytest.mark.parametrize(
+    ("ink", "least", "lighter"), [((0x76,) * 3, 4.5, (0x77,) * 3), ((0x59,) * 3, 7.0, (0x5A,) * 3)]
+)
+def test_the_formula(ink: tuple[int, ...], least: float, lighter: tuple[int, ...]) -> None:
+    white = (255, 255, 255)
+    assert ratio((0, 0, 0), white) == pytest.approx(21.0)
+    assert ratio(white, ink) == ratio(ink, white) >= least > ratio(lighter, white)
+
+
+def test_a_page_that_is_hard_to_read_is_noticed(phones: Phones) -> None:
+    page = phones.new()
+    live(page, "/limited")
+    assert judged(page) == []
+    page.evaluate("document.querySelector('main p').style.color = '#6a6a6a'")
+    assert [line for line in judged(page, contrast_only=True) if "light 5." in line]
+    page.evaluate("document.querySelector('main').append(document.createElement('button'))")
+    page.evaluate("document.querySelector('main').style.width = '500px'")
+    found = " ".join(judged(page))
+    assert "button-name" in found
+    assert "over the edge" in found
+
+
+def test_pages_of_everybody(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new(signed_in=False)
+    wrong = []
+    paths = ("/", "/walk-in", "/sign-in", "/first", "/pair", "/spectators", "/searchers", "/limited")
+    for path in paths:
+        live(page, path)
+        wrong += judged(page)
+    assert not wrong, "\n".join(wrong)
+
+
+def test_pages_of_the_field(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    wrong = []
+    for path in ("/", "/field", "/drills", "/drills/three", "/day", "/people", "/walk-in", "/sign-out", "/season"):
+        page.goto(path)
+        if page.locator("fc-live").count():
+            expect(page.locator("fc-live")).to_have_text("Live")
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        wrong += judged(page)
+    for path in ("/drills/none", "/exercises/none", "/group/E1/1/none"):
+        page.goto(path)
+        expect(page.locator(".wrong")).to_be_visible()
+        wrong += judged(page)
+    assert not wrong, "\n".join(wrong)
+
+
+def test_a_right_that_is_missing(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    boss, other = phones.new(), phones.new(signed_in=False)
+    wrong = []
+    live(boss, "/people")
+    boss.locator("#person").fill("Siv (invented)")
+    boss.locator("#give input[value=watch]").check()
+    with boss.expect_navigation():
+        boss.locator("#give button[type=submit]").click()
+    expect(boss.locator("fc-live")).to_have_text("Live")
+    wrong += judged(boss)
+    row = boss.locator("section li").filter(has=boss.locator("h3", has_text="Siv"))
+    row.locator("[data-do=code]").click()
+    expect(boss.locator("#pairing .letters")).to_be_visible()
+    code = boss.locator("#pairing .letters").inner_text().split()[-1]
+    wrong += judged(boss)
+    other.goto(f"/pair/{code}")
+    wrong += judged(other)
+    other.locator("form[data-ask=pair] button").click()
+    other.wait_for_url(lambda url: "/pair" not in url)
+    live(other, "/drills/three")
+    wrong += judged(other)
+    boss.locator("#pairing button").click()
+    with boss.expect_navigation():
+        row.locator("[data-do=take]").click()
+    other.goto("/field")
+    expect(other.locator("h1")).to_have_text("Not yours to do")
+    wrong += judged(other)
+    assert not wrong, "\n".join(wrong)
+
+
+def test_a_closed_field_and_a_field_that_is_off(hill: Hill, phones: Phones) -> None:
+    hill.settled()
+    if hill.ask("status")["day"]["open"]:
+        hill.ask("day-close", by="Ansel", signed="Ansel", own_units_back=True, listening_walk="Tove, nothing")
+    page = phones.new()
+    wrong = []
+    for path in ("/", "/day", "/drills/three", "/walk-in"):
+        live(page, path)
+        wrong += judged(page)
+    hill.open_day()
+    hill.do("cut", C)
+    page.locator("#all-off").tap()
+    expect(page.locator("fc-alloff-state")).to_contain_text("All off is in force")
+    for path in ("/", "/field", "/walk-in"):
+        live(page, path)
+        expect(page.locator("fc-alloff-state fc-hold")).to_be_visible()
+        wrong += judged(page)
+    assert not wrong, "\n".join(wrong)
+    rows = controls(page)
+    assert {row["what"]: row["height"] for row in rows}["all-off"] >= BIG_PX
+    assert [row for row in rows if row["tag"] == "fc-hold" and row["height"] < BIG_PX] == []
+
+
+# ---- the exercise, in each of its states ---------------------------------------------------------------------------
+
+
+def glove(page: Page, state: str) -> list[str]:
+    """What a glove would not like about the live controls of this page."""
+    page.evaluate("scrollTo(0, 0)")
+    rows = [row for row in controls(page) if row["live"]]
+    wrong = [f"{row['what']} is {row['height']:g} px high" for row in rows if row["height"] < LIVE_PX]
+    big = [row for row in rows if row["what"] in ("stop", "all-off") or row["tag"] == "fc-hold"]
+    assert big
+    wrong += [f"{row['what']} is only {row['height']:g} px high" for row in big if row["height"] < BIG_PX]
+    for where in ({"bar"}, {"ask", "main", "top", "list"}):  # the bar lies over what can be scrolled from under it
+        apart, which = narrowest([row for row in rows if row["where"] in where])
+        if apart < GAP_PX:
+            wrong.append(f"{apart} px between {which}")
+    bar = page.locator("#bar").bounding_box()
+    assert bar is not None
+    for row in rows:
+        if row["where"] == "ask" and row["bottom"] > bar["y"]:
+            wrong.append(f"{row['what']} is {row['bottom'] - bar['y']:g} px under the bar")
+    # Below these come the sign of sound and the list of what was entered, opened when it is asked for.
+    orders = [row["what"] for row in rows if row["what"] != "sound" and row["where"] != "list"]
+    if "running" in state and len(orders) > MOST_LIVE:
+        wrong.append(f"{len(orders)} live buttons: {', '.join(orders)}")
+    wrong += unreachable(page)
+    if past := over_the_edge(page):
+        wrong.append(f"{past} px over the edge")
+    size = page.viewport_size
+    assert size is not None
+    return [f"{state}, {size['width']}x{size['height']}: {line}" for line in wrong]
+
+
+def unreachable(page: Page) -> list[str]:
+    """Live controls that something else lies over when they are scrolled to."""
+    covered: list[str] = page.evaluate("""
+      () => [...document.querySelectorAll(
+          "main :is(button, fc-hold, summary, a, [role=button]), footer a, nav a, #bar button")]
+        .filter((one) => one.checkVisibility({ visibilityProperty: true }))
+        .filter((one) => {
+          one.scrollIntoView({ block: "center" });
+          const box = one.getBoundingClientRect();
+          const top = document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
+          return !(one === top || one.contains(top) || (top && top.contains(one)));
+        }).map((one) => `${one.id || one.textContent} is covered`)""")
+    page.evaluate("scrollTo(0, 0)")
+    return covered
+
+
+def states(hill: Hill, page: Page) -> Iterator[str]:
+    """One exercise from its start to its end, in each state that shows other buttons."""
+    start(page, "three")
+    running(page)
+    expect(page.locator("#words")).to_contain_text("sending, confirmed by the target")
+    yield "running"
+    page.locator("#split").tap()
+    expect(page.locator("#ask button")).to_have_count(1)
+    yield "running, undo"
+    hill.do("probe", A)
+    hill.until(lambda: hill.exercise()["burials"][0]["find"])
+    hill.do("probe", A)
+    hill.do("steps", C)
+    expect(page.locator("#words")).to_contain_text("found")
+    page.locator("#entries summary").tap()
+    expect(page.locator("#entries [data-void]").first).to_be_visible()
+    yield "running, what was entered"
+    page.locator("#stop").tap()
+    expect(page.locator("#again")).to_be_visible()
+    yield "stopped"
+
+
+def in_every_size(page: Page, then: Callable[[], list[str]]) -> list[str]:
+    wrong = []
+    for width, height in ((412, 915), (820, 1180), (360, 640)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(60)
+        wrong += then()
+    return wrong
+
+
+def test_an_exercise_is_for_gloves_and_can_be_read(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    wrong: list[str] = []
+    for state in states(hill, page):
+        wrong += in_every_size(page, lambda state=state: glove(page, state))  # type: ignore[misc]
+        wrong += judged(page)
+    assert not wrong, "\n".join(wrong)
+
+
+def in_each_language(page: Page, then: Callable[[str], list[str]]) -> list[str]:
+    wrong = []
+    path = page.url
+    for language in LANGUAGES:
+        page.goto(f"/language/{language}?to=/limited")
+        page.goto(path)
+        expect(page.locator("fc-live.is-live")).to_be_visible()
+        wrong += then(language)
+    page.goto("/language/en?to=/limited")
+    return wrong
+
+
+def test_what_is_judged_is_for_gloves_in_four_languages(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    name = start(page, "three")
+    expect(page.locator("#call")).to_be_enabled()
+    page.locator("#call").tap()  # inside the ± of a thumb at the start
+    hill.until(lambda: hill.exercise(name)["to_judge"])
+
+    def asked(language: str) -> list[str]:
+        expect(page.locator("#ask button")).to_have_count(2)
+        return glove(page, f"running, judged, {language}")
+
+    wrong = in_each_language(page, asked)
+    page.goto(f"/exercises/{name}")
+    expect(page.locator("#ask button")).to_have_count(2)
+    wrong += judged(page)
+    assert page.locator("#bands").get_attribute("role") == "img"
+    page.locator("#ask button").first.tap()
+    expect(page.locator("#ask button")).to_have_count(1)
+    expect(page.locator("#bands")).to_have_attribute("role", "button")
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_the_time_line_chooses_the_next_burial(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new("tall")
+    start(page, "three")
+    running(page)
+    for name in ("B", "C", "A"):
+        page.locator("#bands").tap()
+        expect(page.locator("#call")).to_have_text(f"Here! {name}")
+    page.locator("#bands").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#call")).to_have_text("Here! B")
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+
+
+def test_interrupted_debrief_and_those_who_look_on(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page, looking = phones.new(), phones.new(signed_in=False)
+    name = start(page, "three")
+    running(page)
+    live(looking, "/spectators")
+    page.locator("#call").tap()
+    expect(looking.locator("#looking li")).to_have_count(1)
+    wrong = judged(looking) + [f"looking on: {line}" for line in glove(looking, "looking on")]
+    live(looking, "/")
+    wrong += judged(looking) + glove(looking, "now")
+    live(page, "/")
+    wrong += judged(page)
+    page.goto(f"/exercises/{name}")
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+    for path in (f"/exercises/{name}/debrief", f"/exercises/{name}/screen"):
+        live(page, path)
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        wrong += judged(page)
+    live(page, f"/exercises/{name}/debrief")
+    page.locator("#group summary").tap()
+    page.locator("#group button").tap()
+    expect(page.locator("#group .code img, #group .code svg")).to_be_visible()
+    wrong += judged(page)
+    assert not wrong, "\n".join(wrong)
