@@ -267,7 +267,7 @@ def a_hill(
             (folder / "private" / "broker").chmod(0o600)
         places = [(t, "bus", "upper", 70) for t in on_bus] + [(t, "broker", "lower", 25) for t in on_air]
         for n, (target, link, zone, y) in enumerate(places, start=1):
-            x, down = 6.0 + 12 * ((n - 1) % 6), 12 * ((n - 1) // 6)
+            x, down = 6.0 + 12 * ((n - 1) % 6), 8 * ((n - 1) // 6)
             text += PLACE.format(target=target, n=n, zone=zone, link=link, x=x, y=y + down)
         gates = "".join(POST.format(target=target) for target in posts)
         (folder / "site.toml").write_text(text.format(port=made["port"], pages=pages) + ZONES + gates)
