@@ -159,7 +159,9 @@ def test_a_class_of_six_pairs_one_after_the_other(hill: Hill, phones: Phones) ->
     assert len(targets) == 1  # the same again
 
 
-def test_a_phone_dark_for_long_and_back_shows_what_is_and_replays_nothing(hill: Hill, phones: Phones) -> None:
+def test_a_phone_dark_for_long_and_back_shows_what_is_and_replays_nothing(
+    hill: Hill, phones: Phones, long_campaign: bool
+) -> None:
     hill.open_day()
     air = Air(hill.url)
     page = phones.new(through=air.url)
@@ -173,6 +175,7 @@ def test_a_phone_dark_for_long_and_back_shows_what_is_and_replays_nothing(hill: 
     hill.do("probe", A)
     hill.do("probe", C)
     hill.until(lambda: sum(b["find"] is not None for b in hill.exercise(name)["burials"]) == 2)
+    page.wait_for_timeout(240_000 if long_campaign else 0)
     air.back()
     expect(page.locator("fc-live")).to_have_text("Live", timeout=15_000)
     expect(page.locator("#words li").nth(0)).to_contain_text("found")
