@@ -192,14 +192,21 @@ static bool read_page(struct fc_core *core, uint32_t begin, bool *legible)
     return damaged;
 }
 
-/* A page without a whole head: never begun, or given up, or damaged? */
-static bool head_damaged(const struct fc_core *core, uint32_t begin)
+/* The number of a page, where it is legible; 0 otherwise. */
+static uint32_t number_of(const struct fc_core *core, uint32_t page)
 {
-    uint32_t magic = word_at(core, begin);
-    if (magic == MAGIC) {
-        return written_to(core, begin) > begin + HEAD + whole_size(FULL);
-    }
-    return magic != BLANK && (magic & ~MAGIC) != 0;
+    uint32_t number = word_at(core, page * PAGE + 4u);
+    return word_at(core, page * PAGE + 8u) == ~number && number % FC_STORE_PAGES == page ? number : 0;
+}
+
+/* A page without a whole head was never begun, or given up for a newer one; or it is damaged: when more was written
+   to it than one writes before the head, or when its number is the highest of all. */
+static bool head_damaged(const struct fc_core *core, uint32_t page, uint32_t last)
+{
+    uint32_t magic = word_at(core, page * PAGE); /* a torn write leaves ones too many, a torn voiding too few */
+    bool begun = magic != BLANK && (magic & MAGIC) == MAGIC;
+    return (begun && written_to(core, page * PAGE) > page * PAGE + HEAD + whole_size(FULL)) ||
+           number_of(core, page) > last;
 }
 
 void fc_store_open(struct fc_core *core)
@@ -208,12 +215,11 @@ void fc_store_open(struct fc_core *core)
     bool damaged = false, legible = false;
     memset(&core->kept, 0, sizeof core->kept);
     for (uint32_t page = 0; page < FC_STORE_PAGES; page++) {
-        uint32_t number = word_at(core, page * PAGE + 4u);
-        bool whole = word_at(core, page * PAGE) == MAGIC && word_at(core, page * PAGE + 8u) == ~number &&
-                     number % FC_STORE_PAGES == page;
-        damaged |= !whole && head_damaged(core, page * PAGE);
-        numbers[page] = whole ? number : 0;
-        last = numbers[page] > last ? number : last;
+        numbers[page] = word_at(core, page * PAGE) == MAGIC ? number_of(core, page) : 0;
+        last = numbers[page] > last ? numbers[page] : last;
+    }
+    for (uint32_t page = 0; page < FC_STORE_PAGES; page++) {
+        damaged |= !numbers[page] && head_damaged(core, page, last);
     }
     core->store_seq = last;
     for (uint32_t back = FC_STORE_PAGES; back-- > 0;) { /* from the oldest, so that newer ones hold */

@@ -120,14 +120,16 @@ def damage(life: Life, page: int, at: int, by: int = 0x10) -> None:
     life.sim.c.flash[page * PAGE + at] ^= by
 
 
-@pytest.mark.parametrize("at", [0, 5, 9, 14, 40, 70, 110, 130, 156])
-def test_a_damaged_page_refuses_to_send_and_says_why(at) -> None:
+@pytest.mark.parametrize(
+    ("at", "by"), [*((at, 0x10) for at in (0, 5, 9, 14, 40, 70, 110, 130, 156)), (0, 0x02), (1, 0x43), (3, 0xFF)]
+)
+def test_a_damaged_page_refuses_to_send_and_says_why(at, by) -> None:
     """Whichever byte: what is legible holds, or nothing sends; it lives, and says so under a reason of its own."""
     life = Life()
     for n in range(6):
         life.order(m.AllOff(n + 1))
     life.again()
-    damage(life, 1 % 4, at)
+    damage(life, 1, at, by)
     life.again()
     life.counter = 5_000
     life.up_high = 0
@@ -211,3 +213,22 @@ def test_power_cut_while_a_page_is_moved() -> None:
         doubled += int(life.sim.c.writes) - writes > 3  # it had something to tidy
         life.check()
     assert doubled
+
+
+def test_power_cut_at_every_word_of_a_page_turn() -> None:
+    """Counters fill a page; the next one is begun, and the power goes at any word of it, and again while it starts."""
+    for nth in range(1, 46):
+        life = Life()
+        for _ in range(64 * 73):
+            life.token()
+        life.sim.c.cut_words = True
+        life.sim.c.cut_in = nth
+        for _ in range(64 * 8):
+            life.token()
+        assert life.cut, f"word {nth} was never written"
+        for again in (3, 1, 0):
+            life.again()
+            life.sim.c.cut_in = again
+            life.token()
+        life.again()
+        life.check()
