@@ -15,6 +15,7 @@ from fastapi.responses import HTMLResponse, Response
 from fieldctl.errors import FieldctlError, NotFound
 from fieldctl.web.house import house_of
 from fieldctl.web.paper import language_of, render, who_of
+from fieldctl.web.sayings import speaker
 
 if TYPE_CHECKING:
     from fieldctl.debrief.show import Audience
@@ -150,9 +151,10 @@ def _fragment(ledger: str, site: Site, language: str, name: str, audience: Audie
     from fieldctl.debrief.report import page_fragment
     from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
+    from fieldctl.web.debrief_said import in_language
 
     with Reader.read(ledger) as reader:
-        made = read_debrief(reader, site, name)
+        made = in_language(speaker(language), read_debrief(reader, site, name))
     return page_fragment(made, texts_of("debrief", language), audience, language=language, screen=screen)
 
 
@@ -162,10 +164,11 @@ def _as_file(ledger: str, site: Site, language: str, name: str, way: str) -> byt
     from fieldctl.debrief.report import figures, sheet
     from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
+    from fieldctl.web.debrief_said import in_language
 
     words = texts_of("debrief", language)
     with Reader.read(ledger) as reader:
-        made = read_debrief(reader, site, name)
+        made = in_language(speaker(language), read_debrief(reader, site, name))
     if way == "html":
         return sheet(made, words, language=language).encode()
     if way == "csv":

@@ -18,7 +18,7 @@ import fieldctl
 ROOT = Path(fieldctl.__file__).parent
 
 FILES = (
-    "errors.py", "ready.py", "clock/exchange.py",
+    "errors.py", "ready.py", "clock/exchange.py", "clock/mapping.py",
     *(f"controller/{name}.py" for name in (
         "access", "access_state", "controller", "group_links", "hearing", "joining", "pen", "people", "snapshot",
         "verbs", "verbs_assessment", "verbs_day", "verbs_exercise", "verbs_people", "verbs_rights", "verbs_target",
@@ -59,6 +59,8 @@ SINKS: Mapping[str, tuple[int | str, ...]] = {
     "Unmet": (2, 3),
     "ToJudge": (3,),
     "QuestionAsked": (2,),
+    "ExerciseInterrupted": (3,),
+    "ImpossibleAnswer": (1,),
     "Candidate": (8,),
     "TooNear": (3, 4),
     "Kind": (1, 2),
