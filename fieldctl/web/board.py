@@ -131,6 +131,11 @@ class Follower:
         gone = [key for key, number in self._shown.gone.items() if number > seen > 0]
         return rows, gone
 
+    @property
+    def number(self) -> int:
+        """That of what it was given last."""
+        return self._seen
+
     def close(self) -> None:
         """Follow no more."""
         self._board.left(self._shown)

@@ -4,9 +4,11 @@
     patch      {"host_us", "cursor", "rows", "gone"}
     beat       {"host_us", "cursor", "ages", "rights"}
 
-Each carries the ledger's cursor as its id, so that a browser that dials again says by Last-Event-ID what it knew; it is
-given a snapshot all the same, and no backlog. One browser has one stream (`browser` names it): a newer one of the same
-browser ends the older with "elsewhere", and its other tabs listen to the newest by a channel of their own.
+Each carries its cursor as its id, so that a browser that dials again says by Last-Event-ID what it knew; it is given a
+snapshot all the same, and no backlog. The cursor is the ledger's for who may watch; for others, whom a number that
+rises with each strike would tell something, it is that of the rows which they are shown. One browser has one stream
+(`browser` names it): a newer one of the same browser ends the older with "elsewhere", and its other tabs listen to the
+newest by a channel of their own.
 """
 
 from __future__ import annotations
@@ -84,11 +86,16 @@ async def _told(
     follower = house.board.follow(audience, language_of(request))
     clock = house.controller.outside.clock
     loop = asyncio.get_running_loop()
+
+    def cursor() -> int:
+        return house.board.cursor if audience == "watch" else follower.number
+
     try:
         rows, _ = follower.news()
         yield _event(
             "snapshot",
             house,
+            cursor(),
             rows,
             boot=clock.boot,
             wall=clock.wall(),
@@ -100,26 +107,27 @@ async def _told(
             await house.board.changed(max(0.0, beat_at - loop.time()))
             rows, gone = follower.news()
             if rows or gone:
-                yield _event("patch", house, rows, gone=gone)
+                yield _event("patch", house, cursor(), rows, gone=gone)
             if loop.time() >= beat_at:
                 beat_at = loop.time() + BEAT_S
                 who: Who = request.app.state.identify(request)
                 if audience == "watch" and not who.may("watch"):
-                    yield _event("ended", house)  # the right was taken, or the phone let go
+                    yield _event("ended", house, cursor())  # the right was taken, or the phone let go
                     return
                 seen = ages(house.controller) if audience == "watch" else {}
-                yield _event("beat", house, ages=seen, rights=sorted(who.rights))
-        yield _event("elsewhere", house)
+                yield _event("beat", house, cursor(), ages=seen, rights=sorted(who.rights))
+        yield _event("elsewhere", house, cursor())
     finally:
         follower.close()
         streams.leave(browser, elsewhere)
 
 
-def _event(name: str, house: House, rows: Mapping[str, str] | None = None, **values: Any) -> ServerSentEvent:
+def _event(
+    name: str, house: House, cursor: int, rows: Mapping[str, str] | None = None, **values: Any
+) -> ServerSentEvent:
     """One event; `rows` are JSON already, as the board keeps them for all who follow."""
-    board = house.board
-    data = {"host_us": house.controller.outside.clock.now(), "cursor": board.cursor, **values}
+    data = {"host_us": house.controller.outside.clock.now(), "cursor": cursor, **values}
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
     if rows is not None:
         text = text[:-1] + ',"rows":{' + ",".join(f"{json.dumps(key)}:{row}" for key, row in rows.items()) + "}}"
-    return ServerSentEvent(text, event=name, id=str(board.cursor))
+    return ServerSentEvent(text, event=name, id=str(cursor))

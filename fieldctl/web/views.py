@@ -34,7 +34,10 @@ STOP_BACK_S = 10.0  # for so long a stop can be taken back by one tap (design: g
 
 def everybody(c: Controller) -> Rows:
     """What whoever reaches the site may see."""
-    return {"field": _field(c), **_walk_in(c)}
+    row = _field(c)
+    if not row["all_off"]["in_force"]:  # where one lies would be a hint; under all off it has to be told
+        row["manual"] = []
+    return {"field": row, **_walk_in(c)}
 
 
 def watch(c: Controller) -> Rows:
@@ -170,16 +173,21 @@ def _clock(c: Controller, e: Exercise) -> Row:
 
 
 def _called(c: Controller, e: Exercise) -> Row:
-    """One exercise without a hint: the clock and the calls, in the order in which they were made."""
-    over = e.status not in ("running", "interrupted")
+    """One exercise without a hint: the clock and the calls, in the order in which they were made.
+
+    A title may say how many lie there, so it comes with the result, and both only when no stop can be taken back.
+    """
+    clock = _clock(c, e)
+    back_until = clock["take_back_until_us"]
+    over = e.status not in ("running", "interrupted") and (back_until is None or back_until < c.outside.clock.now())
     calls = sorted(m.at_us for b in (e.result.burials if e.result else ()) for m in b.calls)
     return {
         "exercise": e.id,
-        "title": e.drill.title,
+        "title": e.drill.title if over else None,
         "state": e.status,
         "limit_s": e.drill.limit_s,
         "called_s": [at / 1_000_000 for at in calls],
         "found": None if not over or e.result is None else sum(b.find is not None for b in e.result.burials),
         "of": len(e.burials) if over else None,
-        **_clock(c, e),
+        **clock,
     }

@@ -1,8 +1,8 @@
 """The pages in a real Chromium, with `fieldctl serve` by its command and 32 targets on one pseudo-terminal bus.
 
-strike     from the simulated pad (the mountain's process, CLOCK_MONOTONIC_RAW) to the painted time line of a phone: four
-           of the targets play in an exercise; a probe touches one of them at a moment that nothing knows ahead. Painted
-           is a message after the first animation frame that follows the change of the page.
+strike     from the simulated pad (the mountain's process, CLOCK_MONOTONIC_RAW) to the painted time line of a phone:
+           four of the targets play in an exercise; a probe touches one of them at a moment that nothing knows ahead.
+           Painted is a message after the first animation frame that follows the change of the page.
 first      the start page on an empty cache at 1 Mbit/s and 100 ms: until the field's state and all off stand there in
            their style. The browser's own emulation delays every request, but no handshake: 100 ms are added for that.
 size       every static file and the largest page, as they go over the air (compressed bodies)

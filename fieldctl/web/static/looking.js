@@ -16,7 +16,7 @@ changes.addEventListener("beat", () => {
 
 function one(row) {
   const seconds = row.zero_us === null ? row.clock_s : (hostNow() - row.zero_us) / 1e6 - row.shift_s;
-  return h("section", {}, h("h2", {}, row.title),
+  return h("section", {}, h("h2", {}, row.title ?? t("looking.exercise", { exercise: row.exercise })),
     h("p", { class: "clock" }, clock(seconds)),
     row.state === "interrupted" ? h("p", { class: "note" }, t("looking.interrupted")) : null,
     h("ol", {}, row.called_s.map((at) => h("li", {}, t("looking.called", { time: clock(at) })))),
