@@ -9,6 +9,7 @@ package that loads matplotlib, and does so late.
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -52,23 +53,26 @@ MARGIN_M = 8.0
 GRID = 220  # points along the longer side
 LEVELS_A_PER_M = (RECEIVER_LIMIT_A_PER_M, 1e-6, 10e-6, 100e-6)
 FIELD_LABELS = ("80 nA/m", "1 µA/m", "", "")  # the inner ones lie too close to the target for a label
+Saying = Callable[[str], str]
+"""An English sentence as the reader is to have it."""
+
 STRIP_DASH = (0, (6, 3))
 TITLE_LETTERS = 32  # a line
 LEFT_IN, TITLE_IN, BELOW_IN, ROW_IN = 0.52, 0.36, 0.55, 0.208
 
 
-def picture_of(site: Site, drill: Drill, picks: Picks) -> Picture:
-    """The picture of a staffed drill; raises as `scene_of` does."""
-    return picture_of_scene(scene_of(site, drill, picks), drill.title)
+def picture_of(site: Site, drill: Drill, picks: Picks, said: Saying = str) -> Picture:
+    """The picture of a staffed drill, its labels as `said` says them; raises as `scene_of` does."""
+    return picture_of_scene(scene_of(site, drill, picks), drill.title, said)
 
 
-def picture_of_scene(scene: Scene, title: str) -> Picture:
+def picture_of_scene(scene: Scene, title: str, said: Saying = str) -> Picture:
     """The picture of a scene."""
     strips = strips_in(scene.outline, scene.entry, strip_width_for(MOMENT_FULL_AM2))
-    return picture(lambda: _draw(scene, strips, title), title, in_words(scene, strips, title))
+    return picture(lambda: _draw(scene, strips, title, said), title, in_words(scene, strips, title, said))
 
 
-def in_words(scene: Scene, strips: Strips, title: str) -> str:
+def in_words(scene: Scene, strips: Strips, title: str, said: Saying = str) -> str:
     """What the picture shows, in words."""
     low, high = scene.outline.min(axis=0), scene.outline.max(axis=0)
     where = {"scene": "as the drill draws it", "zone": "the outline of the zone", "box": "a box round the targets"}
@@ -84,7 +88,7 @@ def in_words(scene: Scene, strips: Strips, title: str) -> str:
         rows.append(f"{name} lies at x {x:.0f}, y {y:.0f}, {scene.depths_m[k]:.1f} m deep; {sends}.")
     if scene.sends.sum() > 1:
         rows.append("Hatching shows which burial is strongest where.")
-    return " ".join(rows)
+    return " ".join(said(row) for row in rows)
 
 
 def _heard_from(scene: Scene, k: int) -> str:
@@ -101,7 +105,7 @@ def _heard_from(scene: Scene, k: int) -> str:
     return f"its field is down to 80 nA/m at {reach.min():.0f} to {reach.max():.0f} m"
 
 
-def _draw(scene: Scene, strips: Strips, title: str) -> Figure:
+def _draw(scene: Scene, strips: Strips, title: str, said: Saying) -> Figure:
     from matplotlib.figure import Figure
 
     corners = np.concatenate([scene.outline, scene.places[:, :2], scene.entry[None, :]])
@@ -127,12 +131,12 @@ def _draw(scene: Scene, strips: Strips, title: str) -> Figure:
     if scene.sends.any():
         lettered = scene.places[:, :2] + 1.8 * LETTER_PT * beside * (x[-1] - x[0]) / (72 * axes_in)
         _field(axes, scene, x, y, np.concatenate([_flux(axes, scene), lettered]))
-    draw_start(axes, scene.entry, scene.outline.mean(axis=0))
+    draw_start(axes, scene.entry, scene.outline.mean(axis=0), said("start"))
     for k, name in enumerate(scene.names):
         draw_burial(axes, k, name, scene.places[k, :2], beside[k], sends=bool(scene.sends[k]))
-    said = "\n".join(lines)
-    figure.text(0.5, 1.0 - 0.08 / height, said, ha="center", va="top", fontsize=FONT_PT + 2, weight="bold", color=INK)
-    labels = [label for _, label in rows]
+    head = "\n".join(lines)
+    figure.text(0.5, 1.0 - 0.08 / height, head, ha="center", va="top", fontsize=FONT_PT + 2, weight="bold", color=INK)
+    labels = [said(label) for _, label in rows]
     figure.legend(
         handles=[handle for handle, _ in rows],
         labels=labels,

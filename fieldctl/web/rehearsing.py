@@ -28,7 +28,7 @@ RUNS = 200  # repetitions: a second or two, and the 10th and 90th percentile hol
 KEPT = 16
 
 Skill = Literal["novice", "trained", "practised"]
-Key = tuple[str, int, Skill]
+Key = tuple[str, int, Skill, str]  # drill, seed, skill, language
 Work = tuple[dict[str, Any], str]  # the preview as JSON, its picture as SVG
 
 
@@ -65,12 +65,12 @@ def router() -> APIRouter:
         seed: Annotated[int, Query(ge=0, lt=1_000_000)] = 0,
         skill: Skill = "trained",
     ) -> Response:
-        found = wanted(request, (name, seed, skill))
+        found = wanted(request, (name, seed, skill, language_of(request)))
         if found.failed:
-            return JSONResponse({"detail": say(language_of(request), found.failed)}, 409)
+            return JSONResponse({"detail": found.failed}, 409)
         if found.found is None:
             return JSONResponse({"share": found.share}, 202)
-        return JSONResponse(say_preview(speaker(language_of(request)), found.found))
+        return JSONResponse(found.found)
 
     @routes.get("/drills/{name}/preview.svg")
     async def picture(
@@ -79,7 +79,7 @@ def router() -> APIRouter:
         seed: Annotated[int, Query(ge=0, lt=1_000_000)] = 0,
         skill: Skill = "trained",
     ) -> Response:
-        found = wanted(request, (name, seed, skill))
+        found = wanted(request, (name, seed, skill, language_of(request)))
         if not found.picture:
             raise HTTPException(404)
         return Response(found.picture, media_type="image/svg+xml")
@@ -88,20 +88,20 @@ def router() -> APIRouter:
 
 
 async def _make(house: House, key: Key, made: _Made) -> None:
-    name, seed, skill = key
+    name, seed, skill, language = key
 
     def progress(share: float) -> None:
         made.share = share
 
     try:
         drill, picks = house.desk.staffed(name, seed)
-        wish = (house.controller.site, house.controller.ledger.where, drill, picks, seed, skill)
+        wish = (house.controller.site, house.controller.ledger.where, drill, picks, seed, skill, language)
         made.found, made.picture = await house.elsewhere.run(_work, *wish, progress=progress)
     except FieldctlError as error:
-        made.failed = str(error)
+        made.failed = say(language, str(error))
 
 
-def _work(site: Site, ledger: str, drill: Drill, picks: Picks, seed: int, skill: Skill) -> Work:
+def _work(site: Site, ledger: str, drill: Drill, picks: Picks, seed: int, skill: Skill, language: str) -> Work:
     """In the other process: the preview beside the site's own times, and its picture."""
     from fieldctl.ledger.reader import Reader
     from fieldctl.rehearsal import beside_recorded, preview
@@ -111,5 +111,6 @@ def _work(site: Site, ledger: str, drill: Drill, picks: Picks, seed: int, skill:
     found = preview(site, drill, picks, runs=RUNS, skill=skill, seed=seed, progress=tell)
     with Reader.read(ledger) as reader:
         found = beside_recorded(found, recorded_times(reader, drill.name))
-    picture = picture_of(site, drill, picks)
-    return {**found.as_json(), "picture_text": picture.text}, picture.svg
+    said = speaker(language)
+    picture = picture_of(site, drill, picks, said)
+    return {**say_preview(said, found.as_json()), "picture_text": picture.text}, picture.svg

@@ -248,4 +248,4 @@ def say_preview(said: Saying, row: Row) -> Row:
         {**burial, "hard": [{**one, "text": said(one["text"])} for one in burial["hard"]]} for burial in row["burials"]
     ]
     assumed = [{**one, "what": said(one["what"]), "taken": said(one["taken"])} for one in row["assumed"]]
-    return {**row, "burials": burials, "assumed": assumed}
+    return {**row, "burials": burials, "assumed": assumed, "assumptions": [said(one) for one in row["assumptions"]]}

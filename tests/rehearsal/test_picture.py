@@ -98,3 +98,16 @@ def test_a_drill_without_any_signal_is_drawn_too(tools):
     drawn = picture_of(*tools.staffed([Burial("A", Signal("never"))], THREE[:1]))
     assert "sends no signal" in drawn.text
     assert "Hatching" not in drawn.text
+
+
+def test_every_label_and_sentence_is_said_as_the_reader_is_to_have_it(tools):
+    asked = []
+
+    def said(text):
+        asked.append(text)
+        return f"so {text}"
+
+    drawn = picture_of(*tools.staffed([Burial("A"), Burial("B"), Burial("C", Signal("never"))], THREE), said)
+    assert drawn.text.count("so ") == 7  # above, debris, searchers, three burials, hatching
+    for label in ("start", "outline of the debris", "C, 1.4 m deep, no signal", "hatched: where it is the strongest"):
+        assert label in asked

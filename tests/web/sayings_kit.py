@@ -27,7 +27,7 @@ FILES = (
     *(f"drill/{name}.py" for name in ("corrections", "moves", "pick", "score", "unmet")),
     *(f"site/{name}.py" for name in ("checks", "day")),
     *(f"ledger/{name}.py" for name in ("failing", "store", "writer")),
-    *(f"rehearsal/{name}.py" for name in ("apart", "hard", "preview", "rehearse", "scene", "skill")),
+    *(f"rehearsal/{name}.py" for name in ("apart", "hard", "picture", "preview", "rehearse", "scene", "skill")),
     "debrief/read.py", "debrief/assessment_list.py",
     *(f"web/{name}.py" for name in (
         "accounts", "api", "asking", "day_pages", "debrief_pages", "elsewhere", "given", "guard", "health",
@@ -82,7 +82,7 @@ GIVEN_BACK: Mapping[str, tuple[str, ...]] = {
 }
 """Functions whose texts people read as they are, or inside another sentence: those are sayings of their own."""
 
-GATHERED = frozenset(["anomalies", "unusable", "notes"])
+GATHERED = frozenset(["anomalies", "unusable", "notes", "rows"])
 """Lists of sentences."""
 
 DEEP = 6  # how far a name is followed; past that it stays a placeholder
@@ -137,6 +137,10 @@ class Reader:
         for call, scope in self._calls:
             for argument in self._read_by_people(call):
                 yield from self._say(argument, scope, 0)
+        for scope in (self._top, *(one for scopes in self._by_name.values() for one in scopes)):
+            for gathered in (value for name in GATHERED for value in scope.assigned.get(name, ())):
+                for part in gathered.elts if isinstance(gathered, ast.List) else ():
+                    yield from self._say(part, scope, 0)
         for name in self._given_back:
             for scope in self._by_name.get(name, []):
                 for value in _returned(scope.node):
@@ -146,7 +150,7 @@ class Reader:
     def _read_by_people(self, call: ast.Call) -> Iterator[ast.expr]:
         name = _called(call.func)
         if name == "append" and isinstance(call.func, ast.Attribute) and _last(call.func.value) in GATHERED:
-            yield call.args[0]
+            yield from call.args[0].elts if isinstance(call.args[0], ast.Tuple) else call.args[:1]
             return
         for place in SINKS.get(name, ()):
             if isinstance(place, int):
