@@ -113,7 +113,7 @@ def _draw(scene: Scene, strips: Strips, title: str, said: Saying) -> Figure:
     size = high - low
     tall = float(np.clip(size[1] / size[0], 0.45, 1.5))
     axes_in = WIDTH_IN - LEFT_IN - 0.1
-    rows = _legend_rows(scene, strips)
+    rows = _legend_rows(scene, strips, said)
     legend_in = ROW_IN * len(rows) + 0.1
     lines = textwrap.wrap(title, TITLE_LETTERS) or [""]
     height = TITLE_IN + 0.2 * (len(lines) - 1) + axes_in * tall + BELOW_IN + legend_in
@@ -136,7 +136,7 @@ def _draw(scene: Scene, strips: Strips, title: str, said: Saying) -> Figure:
         draw_burial(axes, k, name, scene.places[k, :2], beside[k], sends=bool(scene.sends[k]))
     head = "\n".join(lines)
     figure.text(0.5, 1.0 - 0.08 / height, head, ha="center", va="top", fontsize=FONT_PT + 2, weight="bold", color=INK)
-    labels = [said(label) for _, label in rows]
+    labels = [label for _, label in rows]
     figure.legend(
         handles=[handle for handle, _ in rows],
         labels=labels,
@@ -208,7 +208,7 @@ def _flux(axes: Axes, scene: Scene) -> Floats:
     return draw_flux(axes, scene.entry, scene.places, scene.axes, scene.moments_Am2, which)
 
 
-def _legend_rows(scene: Scene, strips: Strips) -> list[tuple[Any, str]]:
+def _legend_rows(scene: Scene, strips: Strips, said: Saying) -> list[tuple[Any, str]]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -217,15 +217,17 @@ def _legend_rows(scene: Scene, strips: Strips) -> list[tuple[Any, str]]:
     for k, name in enumerate(scene.names):
         fill = COLOURS[k % 8] if scene.sends[k] else "white"
         mark = Line2D([], [], marker=MARKERS[k % 8], ls="", ms=10, mfc=fill, mec=INK, mew=1.4)
-        what = f"{name}, {scene.depths_m[k]:.1f} m deep" + ("" if scene.sends[k] else ", no signal")
+        what = said(f"{scene.depths_m[k]:.1f} m deep" + ("" if scene.sends[k] else ", no signal"))
         patch = Patch(facecolor=light(k, 0.10), edgecolor=light(k, 0.6), hatch=HATCHES[k % 8], lw=0.0)
-        rows.append(((patch, mark) if several and scene.sends[k] else mark, what))
+        rows.append(((patch, mark) if several and scene.sends[k] else mark, f"{name}, {what}"))
     if several:
-        rows.append((Line2D([], [], ls=""), "hatched: where it is the strongest"))
-    rows.append((Line2D([], [], color=INK, lw=2.0), "outline of the debris"))
-    rows.append((Line2D([], [], color=MUTED, lw=1.4, ls=STRIP_DASH), f"search strips, {strips.width_m:.0f} m wide"))
+        rows.append((Line2D([], [], ls=""), said("hatched: where it is the strongest")))
+    rows.append((Line2D([], [], color=INK, lw=2.0), said("outline of the debris")))
+    rows.append(
+        (Line2D([], [], color=MUTED, lw=1.4, ls=STRIP_DASH), said(f"search strips, {strips.width_m:.0f} m wide"))
+    )
     if scene.sends.any():
-        rows.append((Line2D([], [], color=COLOURS[0], lw=2.6), "flux line from the start"))
-        rows.append((Line2D([], [], color=COLOURS[0], lw=1.4, ls=FAR_DASH), "… where it is too weak to be heard"))
-        rows.append((Line2D([], [], color=INK, lw=1.8, ls=":"), "field strength; heard within 80 nA/m"))
+        rows.append((Line2D([], [], color=COLOURS[0], lw=2.6), said("flux line from the start")))
+        rows.append((Line2D([], [], color=COLOURS[0], lw=1.4, ls=FAR_DASH), said("… where it is too weak to be heard")))
+        rows.append((Line2D([], [], color=INK, lw=1.8, ls=":"), said("field strength; heard within 80 nA/m")))
     return rows

@@ -67,6 +67,7 @@ SINKS: Mapping[str, tuple[int | str, ...]] = {
     "Assumed": (1, 2),
     "Reason": (1,),
     "odd": (2,),
+    "said": (0,),
     "TargetBarred": (1,),
 }
 """Which arguments of which calls are read by people."""
