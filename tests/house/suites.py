@@ -47,7 +47,7 @@ def pytest(*args: str) -> Command:
 SHELL_SCRIPTS = "git -c safe.directory='*' grep -lIE '^#! ?/(usr/)?bin/(env )?(ba|da)?sh' | xargs shellcheck"
 
 # Folders of tests/ with a suite of their own; what is in none of these belongs to "unit".
-OWN = ("house", "published", "sims", "links", "firmware", "browser", "faults", "demo")
+OWN = ("house", "published", "sims", "links", "certify", "firmware", "browser", "faults", "demo")
 
 SUITES = (
     Suite(
@@ -61,10 +61,11 @@ SUITES = (
     ),
     Suite("types", 4, ((sys.executable, "-m", "mypy", "--strict", "fieldctl", "sims"),)),
     Suite("directions", 3, ((str(BIN / "lint-imports"), "--no-logo", "--no-cache"), pytest("tests/house"))),
-    Suite("unit", 15, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
+    Suite("unit", 12, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
     Suite("published", 6, (pytest("tests/published"),)),
     Suite("sims", 5, (pytest("tests/sims"),)),
     Suite("links", 4, (pytest("tests/links"),)),
+    Suite("certify", 3, (pytest("tests/certify"),)),
     Suite("firmware", 8, (pytest("tests/firmware"),)),
     Suite("browser", 11, (pytest("tests/browser"),)),
     Suite("faults", 8, (pytest("tests/faults"),)),
