@@ -188,11 +188,13 @@ def _sheet(ledger: str, site: Site, language: str, name: str, candidate: str | N
     from fieldctl.debrief.season_page import About
     from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
+    from fieldctl.web.debrief_said import sheet_in_language
 
     with Reader.read(ledger) as reader:
         standing, started = read_standing(reader, name, candidate)
         names, head = reader.names(), reader.head()[0]
-    return sheet_page(standing, names, About(site.title, head, language), started, texts_of("assessment", language))
+    about, shown = About(site.title, head, language), sheet_in_language(speaker(language), standing)
+    return sheet_page(shown, names, about, started, texts_of("assessment", language))
 
 
 def _book(ledger: str, site: Site, language: str, person: str | None) -> str:

@@ -1,4 +1,4 @@
-"""What the controller had said in an exercise, said in the reader's language inside a debrief.
+"""What the controller had said in an exercise, in the reader's language inside a debrief or an assessment's sheet.
 
 A debrief's own sentences have texts of their own; these few hold a sentence of the controller as it stands in the log.
 What a person wrote, such as the reason of a correction, stays as it was written.
@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
+from fieldctl.debrief.assessment import Standing
 from fieldctl.debrief.model import Judge
 from fieldctl.debrief.words import Said
 
@@ -37,3 +38,10 @@ def in_language(said: Callable[[str], str], part: Any) -> Any:
     new = {field.name: in_language(said, getattr(part, field.name)) for field in fields(part)}
     changed = {name: value for name, value in new.items() if value != getattr(part, name)}
     return replace(part, **changed) if changed else part
+
+
+def sheet_in_language(said: Callable[[str], str], it: Standing) -> Standing:
+    """An assessment's sheet as it is shown; its digest stays that of the sheet which was decided and signed."""
+    technical = [{**row, "says": said(row["says"])} for row in it.sheet["technical"]]
+    to_judge = [{**row, "why": said(row["why"])} for row in it.sheet["to_judge"]]
+    return replace(it, sheet={**it.sheet, "technical": technical, "to_judge": to_judge})
