@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from io import BytesIO
+from itertools import combinations
 
 import pytest
 from conftest import Phones
 from hill import Hill
 from measuring import axe_findings, contrasts, controls, narrowest, over_the_edge, ratio
+from PIL import Image
 from playwright.sync_api import Page, expect
-from thumbs import running, start
+from thumbs import hold, running, start
+
+from fieldctl.web.words import catalogue
 
 A, B, C = "5ee00001", "5ee00002", "5ee00003"
 LANGUAGES = ("en", "de", "fr", "it")
@@ -317,3 +322,233 @@ def test_interrupted_debrief_and_those_who_look_on(hill: Hill, phones: Phones) -
     expect(page.locator("#group .code img, #group .code svg")).to_be_visible()
     wrong += judged(page)
     assert not wrong, "\n".join(wrong)
+
+
+def start_again(hill: Hill) -> None:
+    """On the same port, so that its pages find it again."""
+    port = hill.url.rpartition(":")[2]
+    site = (hill.folder / "site.toml").read_text()
+    (hill.folder / "site.toml").write_text(site.replace("port = 0", f"port = {port}", 1))
+    hill.start()
+
+
+def test_not_live_and_interrupted(own_hill: Hill, phones: Phones) -> None:
+    own_hill.open_day()
+    page = phones.new()
+    start(page, "three")
+    running(page)
+    own_hill.until(lambda: own_hill.sending() == {A, C})
+    own_hill.kill()
+    expect(page.locator("fc-live")).to_contain_text("Not live since", timeout=12_000)
+    wrong = judged(page) + glove(page, "running, not live")
+    hatched = "[...document.querySelectorAll('[data-live]')].map((one) => getComputedStyle(one).backgroundImage)"
+    assert all("repeating-linear-gradient" in image for image in page.evaluate(hatched))
+    assert [row["what"] for row in controls(page) if row["live"] and row["where"] == "bar"] == ["stop", "all-off"]
+    own_hill.until(lambda: own_hill.sending() == set(), 15)
+    start_again(own_hill)
+    expect(page.locator("#ask button")).to_have_text("Go on", timeout=15_000)
+    wrong += judged(page) + in_every_size(page, lambda: glove(page, "interrupted"))
+    live(page, "/")
+    wrong += judged(page)
+    assert not wrong, "\n".join(wrong)
+
+
+def test_a_walk_in_is_for_gloves(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page, boss = phones.new(signed_in=False), phones.new()
+    release = hill.ask("walkin-release", drill="short", zones=("upper",), ends_in_min=60.0, pause_s=10.0, by="Ansel")
+    start_it, stop_it = ("section[data-zone=upper] [data-part=" + part for part in ("start]", "stop]"))
+    live(page, "/walk-in")
+    expect(page.locator(start_it)).to_be_visible()
+    wrong = judged(page) + in_every_size(page, lambda: glove(page, "walk-in, free"))
+    hold(page, start_it)
+    expect(page.locator(stop_it)).to_be_visible()
+    expect(page.locator("section[data-zone=upper] .clock")).to_be_visible()
+    wrong += judged(page) + in_every_size(page, lambda: glove(page, "walk-in, running"))
+    live(boss, "/walk-in")
+    wrong += judged(boss)
+    page.locator(stop_it).tap()
+    expect(page.locator(stop_it)).to_be_hidden()
+    wrong += judged(page)
+    hill.ask("walkin-end", release=release["release"], by="Ansel")
+    assert not wrong, "\n".join(wrong)
+
+
+# ---- on every page -------------------------------------------------------------------------------------------------
+
+PUBLIC = ("/", "/walk-in", "/sign-in", "/first", "/pair", "/spectators", "/searchers", "/limited")
+INSIDE = ("/", "/field", "/drills", "/drills/three", "/day", "/people", "/walk-in", "/sign-out", "/drills/none")
+
+
+def test_no_page_is_wider_than_its_screen_in_any_language_and_all_off_is_on_each(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    boss, guest = phones.new(), phones.new(signed_in=False)
+    start(boss, "three")
+    ran = boss.url
+    wrong = []
+    for language in LANGUAGES:
+        for page, paths in ((boss, (*INSIDE, ran)), (guest, PUBLIC)):
+            page.goto(f"/language/{language}?to=/limited")
+            for path in paths:
+                page.goto(path, wait_until="load")
+                page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+                if past := over_the_edge(page):
+                    wrong.append(f"{language} {path}: {past} px over the edge")
+                box = page.locator("#all-off").bounding_box()
+                if box is None or box["height"] < BIG_PX or box["y"] + box["height"] > 640:
+                    wrong.append(f"{language} {path}: all off at {box}")
+                if page.locator("html").get_attribute("lang") != language:
+                    wrong.append(f"{path} is not in {language}")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_forced_colours_are_honoured(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    start(page, "three")
+    running(page)
+    ran = page.url
+    wrong = []
+    for path in ("/", "/field", "/drills/three", "/day", ran):
+        live(page, path)
+        for theme in ("light", "dark"):
+            still(page)
+            page.emulate_media(forced_colors="active", color_scheme=theme)  # type: ignore[arg-type]
+            assert page.evaluate("matchMedia('(forced-colors: active)').matches")
+            where = f"{path}, {theme}, forced"
+            wrong += [f"{where} {of:.2f}: {what}" for of, what in contrasts(page) if of < SUN]
+            wrong += [f"{where}: {line}" for line in page.evaluate(UNSEEN)]
+        page.emulate_media(forced_colors="none", color_scheme="light")
+    assert not wrong, "\n".join(wrong)
+
+
+# With forced colours a button is known by its edge, a shape by its lines: both unlike what they stand on.
+UNSEEN = r"""
+() => {
+  const canvas = getComputedStyle(document.body).backgroundColor;
+  const shown = (one) => one.checkVisibility({ visibilityProperty: true });
+  const edges = [...document.querySelectorAll("button, fc-hold, a.big")].filter(shown)
+    .filter((one) => ((s) => s.borderTopStyle === "none" || parseFloat(s.borderTopWidth) < 2 || s.borderTopColor === canvas)(getComputedStyle(one)))
+    .map((one) => `${one.id || one.textContent} has no edge`);
+  const shapes = [...document.querySelectorAll(".shape, .map g[class]")].filter(shown)
+    .filter((one) => getComputedStyle(one).color === canvas).map((one) => `${one.outerHTML.slice(0, 60)} is not seen`);
+  const drawn = [...document.querySelectorAll(".bands .signal, .bands .hit, .bands .now")]
+    .filter((one) => ((s) => [s.fill, s.stroke].every((c) => c === "none" || c === canvas))(getComputedStyle(one)))
+    .map((one) => `${one.outerHTML.slice(0, 60)} is not seen`);
+  return [...edges, ...shapes, ...drawn];
+}
+"""  # noqa: E501
+
+
+def test_reduced_motion_is_honoured(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    start(page, "three")
+    running(page)
+    moves = """() => {
+      const bands = document.getElementById("bands");
+      bands.classList.add("flash");
+      const found = bands.getAnimations().length;
+      bands.classList.remove("flash");
+      return found;
+    }"""
+    assert page.evaluate(moves) == 1
+    page.emulate_media(reduced_motion="reduce")
+    assert page.evaluate(moves) == 0
+    page.locator("#stop").tap()
+    expect(page.locator("#again")).to_be_visible()
+    fills = "getComputedStyle(document.getElementById('again'), '::after').transitionTimingFunction"
+    page.evaluate("document.getElementById('again').classList.add('holding')")
+    assert page.evaluate(fills) == "steps(6)"  # how long it is held still shows, step by step
+    page.emulate_media(reduced_motion="no-preference")
+    assert page.evaluate(fills) == "linear"
+
+
+# ---- without colours -----------------------------------------------------------------------------------------------
+
+STATES = ("sending", "quiet", "found", "not-heard", "asleep", "weak", "faulty", "barred")
+UNLIKE = 0.12  # of the area of a shape, between any two
+
+
+def test_states_are_told_apart_without_colours(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new("tablet")
+    live(page, "/field")
+    drawn = {}
+    for state in STATES:
+        page.evaluate(ONE_SHAPE, state)
+        picture = Image.open(BytesIO(page.locator("#one-shape").screenshot())).convert("L")
+        drawn[state] = [255 - grey for grey in picture.resize((48, 48)).tobytes()]
+    page.evaluate("document.getElementById('one-shape').remove()")
+    for one, other in combinations(STATES, 2):
+        apart = sum(abs(a - b) for a, b in zip(drawn[one], drawn[other], strict=True)) / (255 * len(drawn[one]))
+        assert apart > UNLIKE, f"{one} and {other} look alike: {apart:.3f}"
+    for language in LANGUAGES:
+        said = [catalogue(language)[f"base.state_{state}"] for state in STATES]
+        assert len({word.casefold() for word in said}) == len(STATES), said
+
+
+# One shape alone, in one grey, as large as a finger's nail.
+ONE_SHAPE = r"""
+(state) => {
+  document.getElementById("one-shape")?.remove();
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  svg.id = "one-shape";
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.append(document.createElementNS("http://www.w3.org/2000/svg", "use"));
+  svg.firstChild.setAttribute("href", `#s-${state}`);
+  for (const [name, value] of Object.entries({ position: "fixed", top: "0", left: "0", width: "48px", height: "48px", background: "#fff", color: "#444", "z-index": "99" }))
+    svg.style.setProperty(name, value);
+  document.body.append(svg);
+}
+"""  # noqa: E501
+
+
+def test_the_field_in_greys_says_the_same(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new("tablet")
+    hill.do("cut", "5ee00006")
+    name = start(page, "three")
+    running(page)
+    hill.do("probe", A)
+    hill.until(lambda: hill.exercise(name)["burials"][0]["find"])
+    live(page, "/field")
+    expect(page.locator("#list")).to_contain_text("not heard", timeout=20_000)
+    page.evaluate("document.documentElement.style.setProperty('filter', 'grayscale(1)')")
+    seen: dict[str, set[str]] = {}
+    rows = page.locator("#list li")
+    for n in range(rows.count()):
+        state = rows.nth(n).locator(".state")
+        shape = state.locator("use").get_attribute("href")
+        assert shape is not None
+        seen.setdefault(state.inner_text().strip(), set()).add(shape)
+        mapped = page.locator(f"#map g:has(text:text-is('{n + 1}')) use")
+        assert mapped.count() == 1
+    assert seen == {"sending": {"#s-sending"}, "says quiet": {"#s-quiet"}, "not heard": {"#s-not-heard"}}
+    on_map = page.locator("#map use").evaluate_all("all => all.map((one) => one.getAttribute('href'))")
+    in_list = page.locator("#list use").evaluate_all("all => all.map((one) => one.getAttribute('href'))")
+    assert sorted(on_map) == sorted(in_list)
+    whole = Image.open(BytesIO(page.screenshot()))
+    assert all(max(pixel) - min(pixel) <= 2 for _, pixel in whole.convert("RGB").getcolors(1 << 20))  # type: ignore[union-attr, arg-type]
+    assert [line for line in contrasts(page) if line[0] < SUN] == []  # luminance alone: what a grey picture keeps
+
+
+# ---- without scripts -----------------------------------------------------------------------------------------------
+
+
+def test_all_off_works_without_scripts(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    start(page, "three")
+    hill.until(lambda: hill.sending() == {A, C})
+    plain = phones.new(signed_in=False, java_script_enabled=False)
+    plain.goto("/")
+    expect(plain.locator("#day")).to_contain_text("open")
+    expect(plain.locator("#all-off")).to_be_visible()
+    expect(plain.locator("fc-alloff-state")).to_be_hidden()
+    plain.locator("#all-off").tap()
+    hill.until(lambda: hill.sending() == set(), 2.0)
+    assert hill.ask("status")["all_off"]["in_force"]
+    assert plain.url.rstrip("/") == hill.url.rstrip("/")
+    expect(plain.locator("fc-alloff-state")).to_contain_text("All off is in force")  # the page itself says so
+    expect(page.locator("#state")).to_have_text("ended by all off")

@@ -26,14 +26,16 @@ class AllOffState extends HTMLElement {
   connectedCallback() {
     this.list = h("div", {});
     this.release = h("div", {});
+    this.list.append(...this.childNodes); // as the page came, until it is known better
     this.append(this.list, this.release);
     changes.addEventListener("beat", () => this.show());
   }
 
   show() {
     const field = rows.get("field");
-    const off = field?.all_off;
-    this.hidden = !(off?.in_force || field?.failed);
+    if (!field) return;
+    const off = field.all_off;
+    this.hidden = !(off.in_force || field.failed);
     if (this.hidden) return;
     show(this.list, field.failed ? h("p", { class: "failed" }, t("base.failed", { why: field.failed })) : null, off.in_force ? this.offRows(field) : null);
     this.showRelease(off.in_force && rights.includes("in-charge"));
