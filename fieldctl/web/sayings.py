@@ -20,7 +20,7 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -48,13 +48,20 @@ Row = dict[str, Any]
 Rows = dict[str, Row]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Saying:
     """One template that has placeholders: how it is recognised, and what is said."""
 
-    pattern: re.Pattern[str]
+    template: str
     said: str
     letters: int
+
+    @cached_property
+    def pattern(self) -> re.Pattern[str]:
+        """Made when it is first looked for: all of them at once would hold up whoever asks first."""
+        parts = _FIELD.split(self.template)  # text, name, text, name, … text
+        pattern = "".join(f"(?P<{part}>.+?)" if nth % 2 else re.escape(part) for nth, part in enumerate(parts))
+        return re.compile(pattern, re.DOTALL)
 
 
 class _Speaker:
@@ -142,10 +149,7 @@ def _rarest(template: str) -> str:
 
 
 def _saying(template: str, said: str) -> _Saying:
-    parts = _FIELD.split(template)  # text, name, text, name, … text
-    pattern = "".join(f"(?P<{part}>.+?)" if nth % 2 else re.escape(part) for nth, part in enumerate(parts))
-    letters = len("".join("".join(parts[::2]).split()))
-    return _Saying(re.compile(pattern, re.DOTALL), said, letters)
+    return _Saying(template, said, len("".join(_FIELD.sub("", template).split())))
 
 
 def _fits(saying: _Saying, values: Mapping[str, str]) -> bool:

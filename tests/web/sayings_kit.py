@@ -22,16 +22,16 @@ FILES = (
     *(f"controller/{name}.py" for name in (
         "access", "access_state", "controller", "group_links", "hearing", "joining", "pen", "people", "snapshot",
         "verbs", "verbs_assessment", "verbs_day", "verbs_exercise", "verbs_people", "verbs_rights", "verbs_target",
-        "verbs_walkin", "walkin",
+        "verbs_upkeep", "verbs_walkin", "walkin",
     )),
     *(f"drill/{name}.py" for name in ("corrections", "moves", "pick", "score", "unmet")),
     *(f"site/{name}.py" for name in ("checks", "day")),
-    *(f"ledger/{name}.py" for name in ("failing", "store", "writer")),
+    *(f"ledger/{name}.py" for name in ("codec", "failing", "store", "writer")),
     *(f"rehearsal/{name}.py" for name in ("apart", "hard", "picture", "preview", "rehearse", "scene", "skill")),
-    "debrief/read.py", "debrief/assessment_list.py",
+    "debrief/read.py", "debrief/assessment_list.py", "debrief/show.py",
     *(f"web/{name}.py" for name in (
         "accounts", "api", "asking", "day_pages", "debrief_pages", "elsewhere", "given", "guard", "health",
-        "keys", "passwords", "problems", "rehearsing", "signing",
+        "keys", "passwords", "problems", "qr", "rehearsing", "signing",
     )),
 )  # fmt: skip
 """Where sentences for people are made."""
