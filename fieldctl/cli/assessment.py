@@ -82,6 +82,7 @@ def show_(
     from fieldctl.debrief.assessment_list import read_standing
     from fieldctl.debrief.assessment_page import sheet_lines, sheet_page, sheet_row
     from fieldctl.debrief.season_page import About
+    from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
 
     with Reader.read(ledger_path(site)) as reader:
@@ -90,7 +91,7 @@ def show_(
         head = reader.head()[0]
     if html is not None:
         title, language = site_title(site)
-        write(html, sheet_page(it, names, About(title, head, language), wall))
+        write(html, sheet_page(it, names, About(title, head, language), wall, texts_of("assessment", language)))
     if json:
         show.as_json(sheet_row(it, names))
     elif html is not None:

@@ -55,11 +55,13 @@ def debrief(
         show.say(sentence)
     if html is not None:
         from fieldctl.debrief.report import sheet
+        from fieldctl.debrief.texts import texts_of
 
-        html.write_text(sheet(made, audience=to), encoding="utf-8")
+        words = texts_of("debrief", found.language)
+        html.write_text(sheet(made, words, to, language=found.language), encoding="utf-8")
         print(f"The sheet is in {html}.")
     elif figures is not None:
-        _write(made, figures)
+        _write(made, figures, found.language)
     elif csv:
         from fieldctl.debrief.as_json import as_csv
 
@@ -72,11 +74,12 @@ def debrief(
         show.lines(_lines(made))
 
 
-def _write(d: Debrief, folder: Path) -> None:
+def _write(d: Debrief, folder: Path, language: str) -> None:
     from fieldctl.debrief.report import figures
+    from fieldctl.debrief.texts import texts_of
 
     folder.mkdir(parents=True, exist_ok=True)
-    for name, drawn in figures(d).items():
+    for name, drawn in figures(d, texts_of("debrief", language)).items():
         for ending, data in (("svg", drawn.svg.encode()), ("png", drawn.png), ("txt", drawn.text.encode() + b"\n")):
             path = folder / f"{name}.{ending}"
             path.write_bytes(data)

@@ -75,12 +75,13 @@ def certificate(
     """Certificates of attendance, one page each, to print and sign."""
     from fieldctl.cli.season import find_person, read_season, write
     from fieldctl.debrief.certificate import certificate as made
+    from fieldctl.debrief.texts import texts_of
 
     book, names, about = read_season(site, since, until)
     people = [find_person(book, names, each) for each in name] if name else list(book.people)
     if not people:
         raise BadInput("Nobody searched in this season.", remedy="Name other days, or look at: fieldctl season.")
-    path = write(html, made(people, names, about))
+    path = write(html, made(people, names, about, texts_of("season", about.language)))
     row = {"written": str(path), "people": [one.person for one in people]}
     if json:
         show.as_json(row)

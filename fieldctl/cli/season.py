@@ -49,7 +49,7 @@ def season(
         raise BadInput("CSV and JSON hold everybody.", expected="--person with --html or --figures", remedy="As named.")
     book, names, about = read_season(site, since, until)
     one = None if person is None else find_person(book, names, person)
-    written = [*_page(html, book, one, names, about), *_figures(figures, book, one, names)]
+    written = [*_page(html, book, one, names, about), *_figures(figures, book, one, names, about)]
     if csv:
         from fieldctl.debrief.season_out import csv_lines
 
@@ -151,24 +151,28 @@ def _page(html: Path | None, book: Season, one: Person | None, names: Names, abo
     if html is None:
         return []
     from fieldctl.debrief.season_page import person_page, season_page
+    from fieldctl.debrief.texts import texts_of
 
-    text = season_page(book, names, about) if one is None else person_page(book, one, names, about)
+    words = texts_of("season", about.language)
+    text = season_page(book, names, about, words) if one is None else person_page(book, one, names, about, words)
     return [write(html, text)]
 
 
-def _figures(folder: Path | None, book: Season, one: Person | None, names: Names) -> list[Path]:
+def _figures(folder: Path | None, book: Season, one: Person | None, names: Names, about: About) -> list[Path]:
     if folder is None:
         return []
     from fieldctl.debrief import season_figures as draw
     from fieldctl.debrief.season_words import name_of, say
+    from fieldctl.debrief.texts import texts_of
 
+    words = texts_of("season", about.language)
     if one is not None:
-        pictures = {"person": draw.person(one, name_of(one.person, names))}
+        pictures = {"person": draw.person(one, name_of(one.person, names), words)}
     else:
         pictures = {
-            "time-to-find": draw.time_to_find(book.signal, say("time.signal")),
-            "time-to-find-probing": draw.time_to_find(book.probing, say("time.probing")),
-            "kinds": draw.kinds(book),
+            "time-to-find": draw.time_to_find(book.signal, say("time.signal", words), words),
+            "time-to-find-probing": draw.time_to_find(book.probing, say("time.probing", words), words),
+            "kinds": draw.kinds(book, words),
         }
     folder.mkdir(parents=True, exist_ok=True)
     written = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -17,6 +18,8 @@ from debrief_kit import worked
 from exercise_kit import Made
 
 from fieldctl.cli.debrief import debrief
+from fieldctl.cli.person import certificate
+from fieldctl.cli.season import season
 from fieldctl.debrief.as_json import schema
 from fieldctl.debrief.read import read_debrief
 from fieldctl.drill.files import plan_to_mapping, read_drill
@@ -164,3 +167,24 @@ def test_what_cannot_be_read(site: Path) -> None:
             read_debrief(reader, load_site(site), "x77")
         with pytest.raises(Refused, match="cannot be read"):
             read_debrief(reader, load_site(site), "x9")
+
+
+def test_paper_is_written_in_the_language_of_the_site(site: Path, tmp_path: Path) -> None:
+    for name in ("site.toml", "ledger.sqlite"):
+        (tmp_path / name).write_bytes((site / name).read_bytes())
+    text = (tmp_path / "site.toml").read_text(encoding="utf-8")
+    german = re.sub(r'(?m)^language = "\w+"', 'language = "de"', text)
+    assert german != text
+    (tmp_path / "site.toml").write_text(german, encoding="utf-8")
+    debrief("x6", site=tmp_path, html=tmp_path / "x6.html")
+    season(site=tmp_path, html=tmp_path / "season.html")
+    certificate(site=tmp_path, html=tmp_path / "certificate.html")
+    debrief("x6", site=tmp_path, figures=tmp_path / "drawn")
+    for name, says in (
+        ("x6.html", "Berühren und Bemerken"),
+        ("season.html", "Zeit bis zum Fund"),
+        ("certificate.html", "Teilnahmebestätigung"),
+        ("drawn/timeline.txt", "Zeitlinie von One"),
+    ):
+        assert says in (tmp_path / name).read_text(encoding="utf-8"), name
+    assert '<html lang="de"' in (tmp_path / "x6.html").read_text(encoding="utf-8")
