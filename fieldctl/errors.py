@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 EXIT_OK = 0
 EXIT_FAILURE = 1
@@ -43,6 +43,10 @@ class FieldctlError(Exception):
         self.expected = expected
         self.remedy = remedy
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """As other exceptions, for a process that hands one to another; the words are given by name only."""
+        return _restored, (type(self), self.args, dict(self.__dict__))
+
     def __str__(self) -> str:
         parts = [self.what]
         if self.expected:
@@ -54,6 +58,13 @@ class FieldctlError(Exception):
     def as_json(self) -> dict[str, object]:
         """The error as a JSON object with stable keys."""
         return {"code": self.code, "what": self.what, "expected": self.expected, "remedy": self.remedy}
+
+
+def _restored(cls: type[FieldctlError], args: tuple[Any, ...], state: dict[str, Any]) -> FieldctlError:
+    error = cls.__new__(cls, *args)
+    error.args = args
+    error.__dict__.update(state)
+    return error
 
 
 @dataclass(frozen=True, slots=True)

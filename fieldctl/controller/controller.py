@@ -90,6 +90,7 @@ class Controller:
             self.exercises.all_off,
         )
         self.hearing = Hearing(self)
+        self.exercises.barred = self.hearing.is_barred
         self.edge = Edge(self)
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
@@ -426,7 +427,7 @@ class Controller:
                 continue  # a strike that was on file already
             self.day = day_step(self.day, fact, self._zone_of)
             if isinstance(fact, TargetBarred):
-                self.hearing.barring.discard(fact.target)
+                self.hearing.barred(fact.target)
             self.exercises.committed(fact)
             self.edge.committed(fact)
             self.keeping.committed(fact)

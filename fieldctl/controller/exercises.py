@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from fieldctl.controller.grants import Grants, Wish
 from fieldctl.controller.known import Known
@@ -36,6 +36,7 @@ class Exercises:
         self.all: dict[str, Exercise] = {}
         self.wishes: dict[tuple[str, str], engine.Send] = {}
         self._grant_owner: dict[int, str] = {}
+        self.barred: Callable[[TargetId], bool] = lambda _target: False
 
     # ---- who plays ------------------------------------------------------------------------------------------
 
@@ -161,9 +162,13 @@ class Exercises:
     def _try(self, key: tuple[str, str], send: engine.Send) -> None:
         exercise = self.all.get(key[0])
         known = self._known.get(send.target)
-        if exercise is None or exercise.status != "running" or exercise.times is None or known is None:
+        gone = exercise is None or exercise.status != "running" or exercise.times is None or known is None
+        if gone or self.barred(send.target):  # what is barred does not send later either, once it was dug out
             self.wishes.pop(key, None)
             return
+        assert exercise is not None
+        assert exercise.times is not None
+        assert known is not None
         if self._pen.broken is not None or self._grants.lease_of(*key) is not None:
             return
         boot = self._outside.clock.boot

@@ -82,6 +82,13 @@ class Hearing:
         """Whether a target is barred, or is just being written down as such."""
         return target in self._c.day.barred or target in self.barring
 
+    def barred(self, target: TargetId) -> None:
+        """It is barred from now on: whatever lets it send ends at once."""
+        self.barring.discard(target)
+        known = self._c.known.get(target)
+        for lease in list(self._c.grants.of(known)) if known is not None else ():
+            self._c.grants.end(lease, "barred")
+
     def _greeted(self, known: Known, greeting: Greeting) -> None:
         known.greeting = greeting
         self._c.pen.write(

@@ -10,7 +10,15 @@ from fieldctl.controller.known import Known
 from fieldctl.drill.corrections import in_force
 from fieldctl.drill.score import Find, Moment
 from fieldctl.drill.state import Exercise
-from fieldctl.events import CallMade, Corrected, ExerciseStarted, QuestionAsked, SplitMade
+from fieldctl.events import (
+    CallMade,
+    Corrected,
+    ExerciseEnded,
+    ExerciseInterrupted,
+    ExerciseStarted,
+    QuestionAsked,
+    SplitMade,
+)
 from fieldctl.units import BootId, HostUs, PersonId, TargetId, seconds
 from fieldctl.wire.messages import Flags
 
@@ -185,8 +193,7 @@ def place(c: Controller, who: TargetId) -> str:
 
 def exercise(c: Controller, e: Exercise) -> Row:
     """One exercise with its result so far."""
-    now = c.outside.here()
-    since = None if e.times is None else e.times.since_start(now)
+    since = clock_us(c, e)
     started = next((f for f in e.facts if isinstance(f, ExerciseStarted)), None)
     rows = []
     for name, b in e.burials.items():
@@ -242,6 +249,16 @@ def exercise(c: Controller, e: Exercise) -> Row:
         ],
         "anomalies": [] if e.result is None else list(e.result.anomalies),
     }
+
+
+def clock_us(c: Controller, e: Exercise) -> int | None:
+    """What the clock of an exercise shows, in µs: now, or where it stood at its end; a shifted start counts."""
+    over = e.status not in ("running", "interrupted")
+    ended = next((f.at for f in reversed(e.facts) if isinstance(f, ExerciseEnded)), None) if over else None
+    cut = next((f.last_known for f in reversed(e.facts) if isinstance(f, ExerciseInterrupted)), None)
+    at = ended if over else cut if e.status == "interrupted" else c.outside.here()
+    since = None if e.times is None or at is None else e.times.since_start(at)
+    return None if since is None else since - (0 if e.result is None else e.result.shift_us)
 
 
 def now_us(c: Controller) -> HostUs:

@@ -286,6 +286,12 @@ class ExerciseVerbs:
         if not self._c.day.open:
             raise Refused("The field is closed.", remedy="A person in charge opens it: fieldctl day open.")
         playing = self._c.exercises.playing()
+        barred = [b.target for b in found.burials.values() if self._c.hearing.is_barred(b.target)]
+        if barred:
+            raise Refused(
+                f"{', '.join(barred)} barred until dug out and seen to be quiet.",
+                remedy="Start a new exercise with other targets.",
+            )
         taken = [b.target for b in found.burials.values() if b.target in playing]
         if taken:
             raise Refused(f"{', '.join(taken)} play in another exercise now.", remedy="Stop that one first.")

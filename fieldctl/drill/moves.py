@@ -9,7 +9,8 @@ from fieldctl.drill.state import Effect, Exercise, FallQuiet, Played, Send, Step
 from fieldctl.events import QuestionAsked
 from fieldctl.units import HostTime, micros
 
-NOT_ASKED = ("limit", "all-off")  # why a grant ended: its own end was planned; after all off nothing may be switched on
+# Why a grant ended: its own end was planned; after all off, and while it is barred, nothing may be switched on.
+NOT_ASKED = ("limit", "all-off", "barred")
 
 
 def move(exercise: Exercise, name: str, happening: Happening, at: HostTime, why: str = "") -> Stepped:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from fieldctl.controller import snapshot
 from fieldctl.controller.known import Known
 from fieldctl.drill.state import Exercise
-from fieldctl.events import ExerciseEnded, ExerciseInterrupted
+from fieldctl.events import ExerciseEnded
 from fieldctl.units import HostUs, TargetId, micros
 from fieldctl.wire.messages import Flags
 
@@ -104,6 +104,7 @@ def target(c: Controller, known: Known, now: HostUs) -> Row:
     return {
         **row,
         "state": state(c, known, now),
+        "also": states(c, known, now)[1:],
         "zone": zone,
         "x_m": None if at is None else at.x_m,
         "y_m": None if at is None else at.y_m,
@@ -114,21 +115,26 @@ def target(c: Controller, known: Known, now: HostUs) -> Row:
 
 
 def state(c: Controller, known: Known, now: HostUs) -> str:
-    """A target's state: barred, faulty, not-heard, asleep, sending, found, weak or quiet; the first that holds.
+    """A target's state: sending, barred, faulty, asleep, not-heard, found, weak or quiet; the first that holds.
 
-    Sending comes before found: a found burial that still sends is shown sending, since that is what a receiver hears.
+    Sending comes first, whatever else is the matter with it: that is what a receiver hears.
     """
+    return next(iter(states(c, known, now)), "quiet")
+
+
+def states(c: Controller, known: Known, now: HostUs) -> list[str]:
+    """Everything that holds of a target now, what matters most first; empty for one that is quiet and well."""
     life = known.life(now)
     table: tuple[tuple[str, bool], ...] = (
+        ("sending", life == "online" and not known.says_quiet()),
         ("barred", c.hearing.is_barred(known.target) or bool(c.day.why_not(known.target))),
         ("faulty", known.sends_unasked() or any(who == known.target for who, _ in c.hearing.odd_now)),
         ("asleep", life == "asleep"),
         ("not-heard", life != "online"),
-        ("sending", not known.says_quiet()),
         ("found", known.target in _found(c)),
         ("weak", bool(known.flags & Flags.BATTERY_LOW)),
     )
-    return next((word for word, holds in table if holds), "quiet")
+    return [word for word, holds in table if holds]
 
 
 def _found(c: Controller) -> set[TargetId]:
@@ -150,8 +156,18 @@ def exercise(c: Controller, e: Exercise) -> Row:
     for burial in row["burials"]:
         lease = c.grants.lease_of(e.id, burial["burial"])
         burial["may_send_until_us"] = None if lease is None else lease.until_us
+        burial["says_quiet"] = _says_quiet(c, e, burial["target"])
         del burial["may_send_for_s"]
     return {**row, **_clock(c, e)}
+
+
+def _says_quiet(c: Controller, e: Exercise, target: TargetId) -> bool:
+    """Whether a target has said since the exercise ended that its gate is off, and is still heard."""
+    known = c.known.get(target)
+    ended = next((f.at for f in reversed(e.facts) if isinstance(f, ExerciseEnded)), None)
+    if known is None or known.heard_us is None or ended is None or ended.boot != c.outside.clock.boot:
+        return False
+    return known.heard_us > ended.us and known.life(c.outside.clock.now()) == "online" and known.says_quiet()
 
 
 def _clock(c: Controller, e: Exercise) -> Row:
@@ -159,10 +175,7 @@ def _clock(c: Controller, e: Exercise) -> Row:
     boot = c.outside.clock.boot
     zero = None if e.times is None else e.times.host(boot, 0)
     ended = next((f for f in reversed(e.facts) if isinstance(f, ExerciseEnded)), None)
-    over = e.status not in ("running", "interrupted")
-    cut = next((f for f in reversed(e.facts) if isinstance(f, ExerciseInterrupted)), None)
-    stopped_at = ended.at if over and ended else cut.last_known if e.status == "interrupted" and cut else None
-    stood = None if e.times is None or stopped_at is None else e.times.since_start(stopped_at)
+    stood = None if e.status == "running" else snapshot.clock_us(c, e)
     back = e.status == "stopped" and ended is not None and ended.at.boot == boot
     return {
         "clock_s": None if stood is None else stood / 1_000_000,
