@@ -48,6 +48,18 @@ def without_survival(d: Debrief) -> Debrief:
     return replace(d, survival=None, burials=tuple(replace(b, alive=None) for b in d.burials))
 
 
+def without_places(d: Debrief) -> Debrief:
+    """The same debrief without a word of where anything lies, nor a target's name, which may say it."""
+    return replace(
+        d,
+        burials=tuple(replace(b, where=None, target_name="") for b in d.burials),
+        outline_m=(),
+        entry_m=None,
+        seen_m=None,
+        anomalies=tuple(a for a in d.anomalies if "target" not in dict(a.values)),
+    )
+
+
 def first_word(name: str) -> str:
     """Of a name, or of several joined by +, the first word: enough for a group that knows each other."""
     return " + ".join(one.split()[0] if one.split() else "" for one in name.split(" + "))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
+from fieldctl.controller.group_links import still_on
 from fieldctl.errors import FieldctlError, NotFound
 from fieldctl.web.house import house_of
 from fieldctl.web.paper import language_of, render, who_of
@@ -77,12 +78,12 @@ async def _page(request: Request, name: str, audience: Audience, *, screen: bool
     if not who_of(request).may("watch"):
         return render(request, "debrief.html", right="watch")
     try:
-        fragment = await _shown(request, _fragment, name, audience, screen)
+        fragment = await _shown(request, _fragment, name, audience, screen, False)
     except FieldctlError as error:
         return render(request, "refused.html", right="watch", status=_status(error), error=error)
     return render(
         request, "debrief.html", right="watch", parts=("debrief",), exercise=name, fragment=fragment, screen=screen,
-        group=False,
+        group=False, hidden=False,
     )  # fmt: skip
 
 
@@ -92,10 +93,27 @@ async def _group(request: Request, name: Name, until: int, seal: Annotated[str, 
         gone = NotFound("This link has ended.", remedy="Ask whoever showed the code for a new one.")
         return render(request, "refused.html", status=404, error=gone)
     try:
-        fragment = await _shown(request, _fragment, name, "group", False)
+        fragment, hidden = await _for_group(request, name)
     except FieldctlError as error:
         return render(request, "refused.html", status=_status(error), error=error)
-    return render(request, "debrief.html", exercise=name, fragment=fragment, screen=False, group=True)
+    return render(
+        request, "debrief.html", exercise=name, fragment=fragment, screen=False, group=True, hidden=hidden
+    )  # fmt: skip
+
+
+async def _for_group(request: Request, name: str) -> tuple[str, bool]:
+    """What a group may see now, and whether the places are left out of it; Refused for an exercise that goes on."""
+    links = house_of(request).desk.links
+    if links.goes_on(name):
+        raise still_on(name)
+    hidden = links.plays_again(name)
+    fragment = await _shown(request, _fragment, name, "group", False, hidden)
+    # Asked again after the reading: meanwhile an end may have been taken back, or the same targets begun to play.
+    if links.goes_on(name):
+        raise still_on(name)
+    if links.plays_again(name) and not hidden:
+        hidden, fragment = True, await _shown(request, _fragment, name, "group", False, True)
+    return fragment, hidden
 
 
 async def _file(request: Request, name: Name, way: str) -> Response:
@@ -146,15 +164,20 @@ def _status(error: FieldctlError) -> int:
 # ---- in the other process ----------------------------------------------------------------------------------------
 
 
-def _fragment(ledger: str, site: Site, language: str, name: str, audience: Audience, screen: bool) -> str:
+def _fragment(
+    ledger: str, site: Site, language: str, name: str, audience: Audience, screen: bool, placeless: bool
+) -> str:
     from fieldctl.debrief.read import read_debrief
     from fieldctl.debrief.report import page_fragment
+    from fieldctl.debrief.show import without_places
     from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
     from fieldctl.web.debrief_said import in_language
 
     with Reader.read(ledger) as reader:
         made = in_language(speaker(language), read_debrief(reader, site, name))
+    if placeless:
+        made = without_places(made)
     return page_fragment(made, texts_of("debrief", language), audience, language=language, screen=screen)
 
 
