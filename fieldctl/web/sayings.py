@@ -104,13 +104,24 @@ class _Speaker:
         known = False
         while pieces:
             for end in range(len(pieces), 0, -1):
-                found = self._one(" ".join(pieces[:end]))
+                found = self._one(" ".join(pieces[:end])) or (self._named(pieces[0]) if end == 1 else None)
                 if found is not None or end == 1:
                     out.append(pieces[0] if found is None else found)
                     known |= found is not None
                     pieces = pieces[end:]
                     break
         return " ".join(out) if known else None
+
+    def _named(self, text: str) -> str | None:
+        """A saying after the name of what it is about: "A: no target that fits is lying."; None for every other."""
+        name, colon, rest = text.partition(": ")
+        if not colon or len(rest) < SHORT:
+            return None
+        found = self._one(rest)
+        if found is None and rest.endswith("."):
+            bare = self._one(rest[:-1])
+            found = bare and f"{bare}."
+        return found and f"{name}: {found}"
 
     def _one(self, text: str) -> str | None:
         """A text that is one saying; None for every other."""

@@ -133,6 +133,17 @@ def test_wishes_in_a_row_are_said() -> None:
     assert say("de", "stopped or complete or time-up") == "gestoppt oder vollständig oder Zeit ist um"
 
 
+def test_a_wish_that_is_not_met_is_said_after_the_name_of_its_burial() -> None:
+    line = "Mira 2: no target that fits is lying. The nearest that can be had: target 5ee00001 in zone up."
+    assert say("de", "B: no target that fits lies 4 to 5 m deep.") == "B: kein passendes Ziel liegt 4 bis 5 m tief."
+    assert say("de", "None: its zone leaves no way for all burials together.") == (
+        "None: dieser Wunsch lässt keinen Weg für alle Verschütteten zusammen: Zone."
+    )
+    assert say("de", line).startswith("Mira 2: kein passendes Ziel liegt so: liegend. Das")
+    assert say("de", line).endswith(". Das Nächste, das zu haben ist: Ziel 5ee00001 in Zone up.")
+    assert say("de", "A: start") == "A: start"
+
+
 def test_a_name_is_never_taken_for_a_word_of_the_controller() -> None:
     assert say("de", "There is no drill 'found'.") == "Es gibt keine Aufgabe 'found'."
     assert say("de", "Unit probe is out already.") == "Gerät probe ist schon draussen."
