@@ -117,10 +117,8 @@ class _Speaker:
         name, colon, rest = text.partition(": ")
         if not colon or len(rest) < SHORT:
             return None
-        found = self._one(rest)
-        if found is None and rest.endswith("."):
-            bare = self._one(rest[:-1])
-            found = bare and f"{bare}."
+        bare = self._one(rest.removesuffix("."))  # a fragment that was made a sentence
+        found = bare + "." * rest.endswith(".") if bare else self._one(rest)
         return found and f"{name}: {found}"
 
     def _one(self, text: str) -> str | None:
