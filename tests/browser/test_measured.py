@@ -380,6 +380,19 @@ PUBLIC = ("/", "/walk-in", "/sign-in", "/first", "/pair", "/spectators", "/searc
 INSIDE = ("/", "/field", "/drills", "/drills/three", "/day", "/people", "/walk-in", "/sign-out", "/drills/none")
 
 
+# Words that do not fit into their button, 4 px from its edge.
+TOO_LONG = r"""
+() => [...document.querySelectorAll("button, fc-hold, a.big, summary, .ways a")]
+  .filter((one) => one.checkVisibility({ visibilityProperty: true }))
+  .filter((one) => {
+    const range = document.createRange();
+    range.selectNodeContents(one);
+    const [words, box] = [range.getBoundingClientRect(), one.getBoundingClientRect()];
+    return words.left < box.left + 4 || words.right > box.right - 4 || words.top < box.top || words.bottom > box.bottom;
+  }).map((one) => `${one.textContent.trim()} does not fit into its button`)
+"""
+
+
 def test_no_page_is_wider_than_its_screen_in_any_language_and_all_off_is_on_each(hill: Hill, phones: Phones) -> None:
     hill.open_day()
     boss, guest = phones.new(), phones.new(signed_in=False)
@@ -394,6 +407,7 @@ def test_no_page_is_wider_than_its_screen_in_any_language_and_all_off_is_on_each
                 page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
                 if past := over_the_edge(page):
                     wrong.append(f"{language} {path}: {past} px over the edge")
+                wrong += [f"{language} {path}: {line}" for line in page.evaluate(TOO_LONG)]
                 box = page.locator("#all-off").bounding_box()
                 if box is None or box["height"] < BIG_PX or box["y"] + box["height"] > 640:
                     wrong.append(f"{language} {path}: all off at {box}")

@@ -90,7 +90,8 @@ drawn.addEventListener("keydown", (event) => {
   chooseNext();
 });
 
-const next = (r) => (r.burials.find((b) => !b.calls.length) ?? r.burials[0]).burial;
+// The first that is neither called nor found, else the first that is not called.
+const next = (r) => (r.burials.find((b) => !b.calls.length && !b.find) ?? r.burials.find((b) => !b.calls.length) ?? r.burials[0]).burial;
 
 function nextSplit(b) {
   if (b.calls.length) return "airway";
@@ -181,7 +182,6 @@ async function correct(change, about, why, value = null) {
 
 callButton?.addEventListener("click", async () => {
   const burial = chosen;
-  
   const answer = await carry("exercise-call", { burial }, t("exercise.called", { burial }));
   if (answer.ok) offerUndo(t("exercise.called", { burial }), answer.data.call);
   const r = row();
