@@ -1,0 +1,65 @@
+"""Upkeep: a change of battery, confirmed by whoever did it."""
+
+from __future__ import annotations
+
+import datetime
+from typing import TYPE_CHECKING, Any
+
+from fieldctl.controller.verbs_target import TargetVerbs
+from fieldctl.errors import BadInput
+from fieldctl.events import BatterySwapped
+
+if TYPE_CHECKING:
+    from fieldctl.controller.controller import Controller
+
+Row = dict[str, Any]
+
+NOTES_MOST = 500  # letters
+
+
+class UpkeepVerbs:
+    """The verbs about upkeep."""
+
+    def __init__(self, controller: Controller, targets: TargetVerbs) -> None:
+        self._c = controller
+        self._targets = targets
+
+    async def battery_swapped(self, target: str, by: str, day: str = "", notes: str = "") -> Row:
+        """Fresh cells were put into a target, on that day (today where none is said); said twice it counts once."""
+        known = self._targets.find(target)
+        wall = self._c.outside.clock.wall()
+        day = self._day(day, wall)
+        if len(notes) > NOTES_MOST:
+            raise BadInput("The note is too long.", expected=f"at most {NOTES_MOST} letters", remedy="Shorten it.")
+        before = self._c.ledger.facts(target=known.target, kinds=(BatterySwapped,))
+        if not any(isinstance(fact, BatterySwapped) and fact.day == day for fact in before):
+            kind = self._c.site.battery(known.target)
+            chemistry, cells, capacity = (
+                ("", 0, 0.0) if kind is None else (kind.chemistry, kind.cells, kind.capacity_ah)
+            )
+            await self._c.write(
+                BatterySwapped(
+                    known.target, day, chemistry, cells, capacity, self._c.person(by), self._c.outside.here(), notes
+                )
+            )
+        return {"target": known.target, "name": self._c.names.get(known.target, known.target), "day": day}
+
+    def _day(self, day: str, wall: str | None) -> str:
+        """The day as it is kept; BadInput for none, and for one that has not come yet."""
+        today = None if wall is None else wall[:10]
+        if not day:
+            if today is None:
+                raise BadInput("This machine has no clock set.", remedy="Say the day: --day YEAR-MONTH-DAY.")
+            return today
+        try:
+            right = datetime.date.fromisoformat(day).isoformat() == day
+        except ValueError:
+            right = False
+        if not right:
+            raise BadInput(f"{day!r} is no day.", expected="YEAR-MONTH-DAY", remedy="Such as 2026-01-24.")
+        if today is not None and datetime.date.fromisoformat(day) > datetime.date.fromisoformat(today) + LATER:
+            raise BadInput(f"{day} is still to come.", expected=f"{today} or before", remedy="Say when it was done.")
+        return day
+
+
+LATER = datetime.timedelta(days=1)  # the wall's label counts in UTC: elsewhere it may be tomorrow

@@ -1,0 +1,233 @@
+"""The account of every battery: what is left, until when, what is wrong with it, and what to do, most urgent first.
+
+    account_of(field, target) -> Row      one target; `Field` is what the site and its log say around it
+    field_account(field) -> Upkeep        all of them
+
+Advice follows the forecast and the cost of digging: whoever digs for a week's charge digs twice. A battery is left in
+peace while the chance that it does not last until closing day is less than the digging is worth; otherwise it is to be
+changed before the early end of its band. A site that wants a plain threshold names one for its chemistry.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from fieldctl.site.model import Battery, UpkeepRules
+from fieldctl.units import TargetId
+from fieldctl.upkeep.curves import freezes_c
+from fieldctl.upkeep.energy import Calendar, Use, use_of
+from fieldctl.upkeep.estimate import Estimate, believe, estimate
+from fieldctl.upkeep.forecast import Forecast, forecast
+from fieldctl.upkeep.readings import Daily, Hours, Kept, clean, daily, date_of, day_number
+from fieldctl.upkeep.sickness import signs
+from fieldctl.upkeep.swaps import History, history
+
+State = Literal["now", "soon", "later", "holds", "unknown"]
+Sure = Literal["sure", "likely", "perhaps"]
+
+ORDER: tuple[State, ...] = ("now", "soon", "unknown", "later", "holds")
+VISIT_DAYS = 7.0  # until the next one: the volunteer comes once a week
+SOON_DAYS = 21.0
+DIG_WORTH_MIN = 200.0  # minutes of digging that one failure in the middle of a day is worth
+RISK = (0.02, 0.30)  # least and most chance of not lasting that digging can weigh up
+SILENT_DAYS = 3.0
+TOLD_DAYS = 14.0  # for which a reading that was kept out is told
+ASKED_DAYS = 40.0  # for which an open question about a change is asked
+OFTEN = 3  # a reading that was kept out so many times is no accident
+COLD_DAYS = 28  # whose coldest hour stands for what is to be expected
+USES_MORE = 2.5  # times what the calendar explains; its table is a plan
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that a person has to see: a stable key, how sure, since when, and the values of its sentence."""
+
+    key: str
+    sure: Sure
+    since: float | None = None
+    values: Mapping[str, Any] = field(default_factory=dict)
+    remedy: str = ""  # the key of the remedy where it is another
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a target lies, in words."""
+
+    target: TargetId
+    name: str
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One battery's account."""
+
+    place: Place
+    battery: Battery | None
+    state: State
+    advice: str
+    by: float | None  # the day by which to change it
+    estimate: Estimate | None
+    forecast: Forecast | None
+    use: Use | None
+    began: float | None  # first day of the battery that is in, as far as known
+    fresh: bool
+    last_heard: float | None
+    volts_rest: float | None
+    volts_load: float | None
+    celsius: float | None
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """What an account is made from. Ticks are day numbers of changes that people confirmed."""
+
+    today: float
+    rules: UpkeepRules
+    places: tuple[Place, ...]
+    batteries: Mapping[TargetId, Battery]
+    hours: Mapping[TargetId, Hours]
+    ticks: Mapping[TargetId, Sequence[float]]
+    calendars: Mapping[TargetId, Calendar]
+    unplaced: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Upkeep:
+    """Every battery, most urgent first."""
+
+    today: datetime.date
+    closing: datetime.date | None
+    rows: tuple[Row, ...]
+    unplaced: int
+
+
+def field_account(about: Field) -> Upkeep:
+    """Every target's account; a change that was ticked for one and seen on another names the other."""
+    rows = [account_of(about, place) for place in about.places]
+    rows = [replace(row, findings=tuple(_other(f, row, rows) for f in row.findings)) for row in rows]
+    rows.sort(key=lambda row: (ORDER.index(row.state), row.by or np.inf, row.place.name))
+    return Upkeep(date_of(about.today), about.rules.closing_day, tuple(rows), about.unplaced)
+
+
+def _other(finding: Finding, row: Row, rows: Sequence[Row]) -> Finding:
+    if finding.key != "ticked-not-done" or finding.since is None:
+        return finding
+    for other in rows:
+        for theirs in other.findings:
+            near = theirs.since is not None and abs(theirs.since - finding.since) <= 3
+            if other is not row and theirs.key == "done-not-ticked" and near:
+                values = {**finding.values, "other": other.place.name}
+                return replace(finding, values=values, remedy="ticked-not-done-other", sure="sure")
+    return finding
+
+
+def account_of(about: Field, place: Place) -> Row:
+    """One target's account as of today."""
+    battery = about.batteries.get(place.target)
+    hours = about.hours.get(place.target)
+    if battery is None or hours is None or not hours.day.size:
+        key = "kind-unknown" if battery is None else "never-read"
+        return _empty(place, battery, Finding(key, "sure"))
+    cleaned = clean(hours, battery)
+    days = daily(cleaned.hours, battery.load_a)
+    found = history(days, battery, about.ticks.get(place.target, ()))
+    days = days.part(found.first, days.size)
+    use = use_of(days, about.calendars.get(place.target, _planned(about.rules)))
+    belief = believe(battery, days, found.fresh)
+    said = estimate(belief)
+    closing = None if about.rules.closing_day is None else float(day_number(about.rules.closing_day))
+    ahead = forecast(belief, days, use, about.rules.expected_c, closing)
+    sick = tuple(
+        Finding(sign.sign, "likely", float(days.day[-1]), {"percent": sign.a_day * 100, "times": sign.times})
+        for sign in signs(belief, days, use)
+    )
+    findings = (
+        *sick,
+        *_kept_out(cleaned.kept_out, battery, about.today),
+        *_asked(found, about.today),
+        *_beside(about, battery, days, said, use, place),
+    )
+    known = belief.volts_days > 0 or found.fresh
+    state, advice, by = _advice(about, battery, said, ahead, sick=bool(sick), known=known)
+    rest, load, celsius = (_latest(values) for values in (days.rest_v, days.load_v, days.celsius))
+    return Row(
+        place, battery, state, advice, by, said, ahead, use, found.began, found.fresh, float(hours.day[-1]),
+        rest, load, celsius, findings,
+    )  # fmt: skip
+
+
+def _empty(place: Place, battery: Battery | None, why: Finding) -> Row:
+    return Row(
+        place, battery, "unknown", "unknown", None, None, None, None, None, False, None, None, None, None, (why,)
+    )
+
+
+def _planned(rules: UpkeepRules) -> Calendar:
+    return Calendar(rules.open_hours, rules.exercises * 0.25, sleeps=False)
+
+
+def _latest(values: np.ndarray) -> float | None:
+    known = values[~np.isnan(values)]
+    return float(known[-1]) if known.size else None
+
+
+def _advice(
+    about: Field, battery: Battery, said: Estimate, ahead: Forecast, *, sick: bool, known: bool
+) -> tuple[State, str, float | None]:
+    """State, which advice, and the day by which to change."""
+    if sick:
+        return "now", "sick", about.today
+    if battery.change_at is not None and said.share is not None and said.share <= battery.change_at:
+        return "now", "threshold", about.today
+    if not known:
+        return "unknown", "unknown", None
+    allowed = float(np.clip(about.rules.dig_min / DIG_WORTH_MIN, *RISK))
+    if ahead.lasts is not None and 1.0 - ahead.lasts <= allowed:
+        return "holds", "holds", None
+    if ahead.low_90 is None:
+        return "holds", "holds-long", None
+    by = max(ahead.low_90, about.today)
+    left = by - about.today
+    if left <= VISIT_DAYS:
+        return "now", "now", by
+    return ("soon", "soon", by) if left <= SOON_DAYS else ("later", "later", by)
+
+
+def _kept_out(kept: Sequence[Kept], battery: Battery, today: float) -> tuple[Finding, ...]:
+    values = {"cells": battery.cells, "chemistry": battery.chemistry}
+    return tuple(
+        Finding(
+            each.key, "likely" if each.times >= OFTEN else "perhaps", float(each.last_day),
+            {**values, "value": each.value, "times": each.times},
+        )
+        for each in kept
+        if today - each.last_day <= TOLD_DAYS
+    )  # fmt: skip
+
+
+def _asked(found: History, today: float) -> tuple[Finding, ...]:
+    return tuple(Finding(key, "likely", day) for key, day in found.questions if today - day <= ASKED_DAYS)
+
+
+def _beside(about: Field, battery: Battery, days: Daily, said: Estimate, use: Use, place: Place) -> tuple[Finding, ...]:
+    """What the rest of the numbers show."""
+    found = []
+    if about.today - days.day[-1] > SILENT_DAYS:
+        found.append(Finding("silent", "sure", float(days.day[-1])))
+    calendar = about.calendars.get(place.target)
+    if calendar is not None and use.counted and use.ah_a_day > USES_MORE * calendar.ah_a_day:
+        values = {"used": use.ah_a_day * 1000, "told": calendar.ah_a_day * 1000}
+        found.append(Finding("uses-more", "perhaps", None, values))
+    if battery.chemistry == "lead-acid" and said.low is not None:
+        measured = days.coldest_c[-COLD_DAYS:][~np.isnan(days.coldest_c[-COLD_DAYS:])]
+        cold = about.rules.expected_c if about.rules.expected_c is not None else min(measured, default=0.0)
+        if freezes_c(said.low) > cold - 2.0:
+            found.append(Finding("may-freeze", "perhaps", None, {"freezes": freezes_c(said.low), "cold": float(cold)}))
+    return tuple(found)

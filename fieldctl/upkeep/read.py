@@ -1,0 +1,108 @@
+"""From a site and its ledger to the account of its batteries; only reads, beside a running writer or from a copy.
+
+Days of opening and exercises are taken from the latest entries alone: what was usual in October tells little of March.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import Counter
+from collections.abc import Iterable
+
+from fieldctl.events import BatterySwapped, DayClosed, DayOpened, ExerciseStarted, TargetNamed, TargetTakenOut
+from fieldctl.ledger.entry import Entry
+from fieldctl.ledger.reader import Reader
+from fieldctl.site.model import Battery, Site, UpkeepRules
+from fieldctl.units import TargetId
+from fieldctl.upkeep.account import Field, Place, Upkeep, field_account
+from fieldctl.upkeep.curves import CHEMISTRIES
+from fieldctl.upkeep.energy import Calendar
+from fieldctl.upkeep.readings import day_number, hours_of
+
+LATEST_ENTRIES = 20_000
+DAYS_LEAST = 3  # days with exercises, below which the site's plan stands
+
+
+def read_upkeep(reader: Reader, site: Site, today: datetime.date) -> Upkeep:
+    """The account of every target of the site as of today."""
+    return field_account(read_field(reader, site, today))
+
+
+def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
+    """What the account is made from."""
+    rows = reader.telemetry_hours()
+    hours, unplaced = hours_of(rows)
+    swaps = {place.target: _swaps(reader, place.target) for place in site.places}
+    batteries = {}
+    for place in site.places:
+        battery = site.battery(place.target)
+        if battery is not None:
+            batteries[place.target] = battery
+    latest = list(
+        reader.entries(
+            max(0, reader.head()[0] - LATEST_ENTRIES),
+            kinds=(ExerciseStarted, DayOpened, DayClosed, TargetNamed, TargetTakenOut),
+        )
+    )
+    names = {e.fact.target: e.fact.name for e in latest if isinstance(e.fact, TargetNamed)}
+    gone = {e.fact.target for e in latest if isinstance(e.fact, TargetTakenOut)}
+    places = tuple(
+        Place(place.target, names.get(place.target, place.name), place.zone)
+        for place in site.places
+        if place.target not in gone
+    )
+    ticks = {target: sorted(day for day, _ in found) for target, found in swaps.items()}
+    for target, found in swaps.items():
+        if found and target in batteries:
+            batteries[target] = _as_put_in(batteries[target], max(found, key=lambda each: each[0])[1])
+    return Field(
+        float(day_number(today)), site.upkeep, places, batteries, hours, ticks, calendars(latest, site), unplaced
+    )
+
+
+def _swaps(reader: Reader, target: TargetId) -> list[tuple[float, BatterySwapped]]:
+    facts = reader.facts(target=target, kinds=(BatterySwapped,))
+    return [
+        (float(day_number(datetime.date.fromisoformat(fact.day))), fact)
+        for fact in facts
+        if isinstance(fact, BatterySwapped)
+    ]
+
+
+def _as_put_in(battery: Battery, fact: BatterySwapped) -> Battery:
+    """The battery as it was put in last; the file's limits stand."""
+    if fact.chemistry not in CHEMISTRIES:
+        return battery
+    return Battery(fact.chemistry, fact.cells, fact.capacity_ah, battery.load_a, battery.least_v, battery.change_at)
+
+
+def calendars(entries: Iterable[Entry], site: Site) -> dict[TargetId, Calendar]:
+    """A usual day of each target, as carried out; the site's plan where the log has too few days."""
+    started: Counter[TargetId] = Counter()
+    days: set[str] = set()
+    opened: str | None = None
+    lengths: list[float] = []
+    for entry in entries:
+        fact, wall = entry.fact, entry.wall
+        if wall is None:
+            continue
+        if isinstance(fact, ExerciseStarted):
+            days.add(wall[:10])
+            started.update(TargetId(target) for target in fact.picks.values())
+        elif isinstance(fact, DayOpened):
+            opened = wall
+            days.add(wall[:10])
+        elif isinstance(fact, DayClosed) and opened is not None:
+            begin, end = (datetime.datetime.fromisoformat(each) for each in (opened, wall))
+            lengths.append((end - begin).total_seconds() / 3600.0)
+            opened = None
+    rules: UpkeepRules = site.upkeep
+    usual = sorted(hours for hours in lengths if 0 < hours <= 24)
+    hours = usual[len(usual) // 2] if len(usual) >= DAYS_LEAST else rules.open_hours
+    if len(days) < DAYS_LEAST:
+        each = rules.exercises / max(1, len(site.places)) * 2  # two or three burials an exercise
+        return {place.target: Calendar(hours, each, sleeps=False) for place in site.places}
+    return {
+        place.target: Calendar(hours, started[place.target] / len(days), sleeps=False, from_log=True)
+        for place in site.places
+    }

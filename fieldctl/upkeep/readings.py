@@ -1,0 +1,211 @@
+"""From what targets measured to one clean line a day: times on one axis, impossible values flagged and kept out.
+
+    hours_of(rows)  -> {target: Hours}     as read from the file (`Reader.telemetry_hours`), on one axis of days
+    clean(hours, battery) -> Clean         what can be used, and what cannot with how often and when last
+    daily(clean, load_a) -> Daily          medians of each day, the coldest hour, the charge counted so far
+
+Days are counted from 1970-01-01 by the wall label. Within one host boot the label's distance from the host's clock is
+one number (its median), so that a wall clock that was set late or wrongly for a while moves nothing; boots that never
+had a label cannot be placed and are counted.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from fieldctl.ledger.telemetry import HourRow
+from fieldctl.site.model import Battery
+from fieldctl.units import TargetId
+from fieldctl.upkeep.curves import CELLS, Array
+
+DAY_S = 86_400.0
+HOTTEST_C, COLDEST_C = 45.0, -60.0  # beyond: no thermometer under snow says so, whatever the day
+JANUARY_C = 30.0  # in the months of snow
+WINTER_MONTHS = (11, 12, 1, 2, 3, 4)
+LEAST_OF_END = 0.35  # of the end voltage at rest: less, and whoever reported it could not have spoken from it
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """One row an hour of one target, in order of time; NaN where it did not say."""
+
+    day: Array
+    rest_v: Array
+    load_v: Array
+    celsius: Array
+    counted_mas: Array
+
+
+class Kept(NamedTuple):
+    """A kind of reading that was kept out: stable key, how often, the day of the last, and what it said."""
+
+    key: str
+    times: int
+    last_day: int
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Clean:
+    """Hours that can be used, and what was kept out."""
+
+    hours: Hours
+    kept_out: tuple[Kept, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Daily:
+    """One value a day on which there were readings: medians; `coldest_c` of the day; `used_ah` since the first."""
+
+    day: Array
+    rest_v: Array
+    load_v: Array
+    celsius: Array
+    coldest_c: Array
+    used_ah: Array
+    ohm: Array
+    counted_anew: Array  # 1 where the counter began anew on that day
+
+    @property
+    def size(self) -> int:
+        """How many days."""
+        return int(self.day.size)
+
+    def part(self, first: int, last: int) -> Daily:
+        """Rows from index `first` up to, without, `last`."""
+        return Daily(*(getattr(self, name)[first:last] for name in Daily.__slots__))
+
+
+def hours_of(rows: Sequence[HourRow]) -> tuple[dict[TargetId, Hours], int]:
+    """Each target's hours in order of time, and how many rows could not be placed in it."""
+    ahead = _anchors(rows)
+    lost = 0
+    found: dict[TargetId, list[tuple[float | None, ...]]] = {}
+    for target, boot, at_us, _, *values in rows:
+        if boot not in ahead:
+            lost += 1
+            continue
+        found.setdefault(TargetId(target), []).append(((at_us / 1e6 + ahead[boot]) / DAY_S, *values))
+    out = {}
+    for target, kept in found.items():
+        table = np.array(kept, dtype=np.float64).T
+        out[target] = Hours(*table[:, np.argsort(table[0], kind="stable")])
+    return out, lost
+
+
+def _anchors(rows: Sequence[HourRow]) -> dict[str, float]:
+    """Seconds from a host boot's clock to the wall's, by boot."""
+    apart: dict[str, list[float]] = {}
+    for row in rows:
+        known = apart.setdefault(row[1], [])
+        if row[3] is not None and len(known) < 5000:
+            known.append(datetime.datetime.fromisoformat(row[3]).timestamp() - row[2] / 1e6)
+    return {boot: float(np.median(values)) for boot, values in apart.items() if values}
+
+
+def day_number(day: datetime.date) -> int:
+    """Days since 1970-01-01."""
+    return (day - datetime.date(1970, 1, 1)).days
+
+
+def date_of(number: float) -> datetime.date:
+    """The date of a day number."""
+    return datetime.date(1970, 1, 1) + datetime.timedelta(days=int(number))
+
+
+def clean(hours: Hours, battery: Battery) -> Clean:
+    """Keep out what no battery of that kind and no thermometer under snow can say."""
+    cell = CELLS[battery.chemistry]
+    most = cell.hottest_v * battery.cells
+    least = LEAST_OF_END * cell.end_v * battery.cells
+    winter = _in_winter(hours.day)
+    with np.errstate(invalid="ignore"):
+        wrong: Mapping[str, tuple[np.ndarray, Array]] = {
+            "wrong-way-round": (hours.rest_v < -0.05, hours.rest_v),
+            "no-volts": ((hours.rest_v >= -0.05) & (hours.rest_v < least), hours.rest_v),
+            "too-many-volts": (hours.rest_v > most, hours.rest_v),
+            "load-above-rest": (
+                (hours.load_v > hours.rest_v + 0.02 * most) & (hours.rest_v >= least) & (hours.rest_v <= most),
+                hours.load_v,
+            ),
+            "thermometer": (
+                (hours.celsius > np.where(winter, JANUARY_C, HOTTEST_C)) | (hours.celsius < COLDEST_C),
+                hours.celsius,
+            ),
+        }
+    kept = tuple(
+        Kept(key, int(mask.sum()), int(hours.day[mask][-1]), float(value[mask][-1]))
+        for key, (mask, value) in wrong.items()
+        if mask.any()
+    )
+    volts = (
+        wrong["wrong-way-round"][0] | wrong["no-volts"][0] | wrong["too-many-volts"][0] | wrong["load-above-rest"][0]
+    )
+    return Clean(
+        Hours(
+            hours.day,
+            np.where(volts, np.nan, hours.rest_v),
+            np.where(volts, np.nan, hours.load_v),
+            np.where(wrong["thermometer"][0], np.nan, hours.celsius),
+            hours.counted_mas,
+        ),
+        kept,
+    )
+
+
+def _in_winter(day: Array) -> np.ndarray:
+    whole = np.floor(day)
+    numbers, at = np.unique(whole, return_inverse=True)
+    return np.array([date_of(n).month in WINTER_MONTHS for n in numbers], dtype=bool)[at]
+
+
+def daily(hours: Hours, load_a: float) -> Daily:
+    """Medians of each day; a counter that falls began anew, and what it counted since then is added."""
+    whole = np.floor(hours.day)
+    days, first = np.unique(whole, return_index=True)
+    last = np.append(first[1:], whole.size)
+    step, anew = _counted(hours.counted_mas)
+    so_far = np.cumsum(step) / 3.6e6
+    ohm = (hours.rest_v - hours.load_v) / load_a
+    coldest = np.full(days.size, np.nan)
+    filled = np.where(np.isnan(hours.celsius), np.inf, hours.celsius)
+    if days.size:
+        lowest = np.minimum.reduceat(filled, first)
+        coldest = np.where(np.isfinite(lowest), lowest, np.nan)
+        anew = np.maximum.reduceat(anew, first)
+    rest, load, celsius, middle_ohm = (
+        _middle(values, whole, first) for values in (hours.rest_v, hours.load_v, hours.celsius, ohm)
+    )
+    used = so_far[last - 1] if days.size else so_far
+    return Daily(days, rest, load, celsius, coldest, used, middle_ohm, anew)
+
+
+def _counted(counted: Array) -> tuple[Array, Array]:
+    """What was taken between rows, and 1 where the counter began anew; rows without a count take nothing."""
+    known = ~np.isnan(counted)
+    step, anew = np.zeros(counted.size), np.zeros(counted.size)
+    values = counted[known]
+    if values.size:
+        ahead = np.diff(values)
+        fell = ahead < 0
+        step[known] = np.concatenate([[0.0], np.where(fell, values[1:], ahead)])
+        anew[known] = np.concatenate([[0.0], fell.astype(np.float64)])
+    return step, anew
+
+
+def _middle(values: Array, group: Array, first: np.ndarray) -> Array:
+    """The median of each group without NaN; NaN where it has none. Groups are stretches that begin at `first`."""
+    if not first.size:
+        return np.empty(0)
+    order = np.lexsort((values, group))  # NaN sorts last within its group
+    ranked = values[order]
+    count = np.add.reduceat((~np.isnan(values)).astype(np.int64), first)
+    low = ranked[first + np.maximum(count - 1, 0) // 2]
+    high = ranked[first + np.maximum(count, 1) // 2 * (count > 0)]
+    out: Array = np.where(count > 0, (low + high) / 2.0, np.nan)
+    return out
