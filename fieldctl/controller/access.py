@@ -231,12 +231,13 @@ class Access:
                 remedy="Name one of these: fieldctl rights list.",
             )
         if right == IN_CHARGE:
-            self._not_the_last(person)
+            self.not_the_last(person)
         await self._c.write(RightEnded(person, right, "taken", by, self._c.outside.here()))
         if right == IN_CHARGE:  # codes for others that are still about were made with it
             self.codes.end(lambda code: code.by == person and code.person != person)
 
-    def _not_the_last(self, person: PersonId) -> None:
+    def not_the_last(self, person: PersonId) -> None:
+        """Refused for the only one who is in charge: without him nobody could be let in any more."""
         if IN_CHARGE not in self.rights_of(person):
             return
         if not any(IN_CHARGE in self.rights_of(other) for other in self._state.granted if other != person):

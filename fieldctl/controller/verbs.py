@@ -53,7 +53,8 @@ class Desk:
         self.access = Access(controller)
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
-        people, assessment = PeopleVerbs(controller), AssessmentVerbs(controller)
+        people = PeopleVerbs(controller, self.access)
+        assessment = AssessmentVerbs(controller, exercise.drill_shown)
         self.staffed = exercise.staffed
         self.links = GroupLinks(controller)
         table: tuple[tuple[str, Right, Callable[..., Awaitable[Row]]], ...] = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.errors import BadInput, NotFound, Refused
@@ -30,8 +31,9 @@ TEXT_MOST = 500  # letters of a note
 class AssessmentVerbs:
     """The verbs about assessments; each reads the exercise from the ledger, however old it is."""
 
-    def __init__(self, controller: Controller) -> None:
+    def __init__(self, controller: Controller, shown: Callable[[str], Awaitable[Row]]) -> None:
         self._c = controller
+        self._shown = shown  # a drill, as drill-show shows it
 
     # ---- what the ledger says --------------------------------------------------------------------------------
 
@@ -98,11 +100,23 @@ class AssessmentVerbs:
             raise BadInput(
                 f"{len(candidates)} are too many.", expected=f"at most {CANDIDATES_MOST}", remedy="Split it."
             )
+        plan = await self._drill(drill)
         people = tuple(dict.fromkeys(self._c.person(name) for name in candidates if name.strip()))
         nth = self._c.ledger.head()[0] + 1
-        fact = AssessmentListed(drill.removesuffix(".toml"), people, self._c.person(by), self._c.outside.here(), nth)
+        fact = AssessmentListed(plan, people, self._c.person(by), self._c.outside.here(), nth)
         await self._c.write(fact)
         return {"drill": fact.drill, "candidates": [self._c.people.get(who, who) for who in people]}
+
+    async def _drill(self, name: str) -> str:
+        """The name of a drill that can assess; NotFound or FileFaults as its file says, Refused for another one."""
+        plan = await self._shown(name)
+        if not plan["assessed"]:
+            raise Refused(
+                f"The drill {plan['drill']} is not marked as assessed.",
+                expected="a drill with assessed = true",
+                remedy="Mark the drill so, then name the candidates.",
+            )
+        return str(plan["drill"])
 
     async def show(self, exercise: str, candidate: str | None = None) -> Row:
         """One sheet: as it was decided, or as it would be decided now."""

@@ -9,6 +9,7 @@ from fieldctl.errors import BadInput
 from fieldctl.events import ANYBODY, FIELD
 
 if TYPE_CHECKING:
+    from fieldctl.controller.access import Access
     from fieldctl.controller.controller import Controller
 
 Row = dict[str, Any]
@@ -17,8 +18,9 @@ Row = dict[str, Any]
 class PeopleVerbs:
     """The verbs about people's names."""
 
-    def __init__(self, controller: Controller) -> None:
+    def __init__(self, controller: Controller, access: Access) -> None:
         self._c = controller
+        self._access = access
 
     async def list_all(self) -> Row:
         """Everybody who has a name here, when each was named last, and when the name goes."""
@@ -46,12 +48,16 @@ class PeopleVerbs:
         return {"person": who, "name": self._c.book.names[who]}
 
     async def forget(self, person: str, by: str) -> Row:
-        """Take a person's name away for good, here and from every later backup; entries keep the id."""
+        """Take a person's name away for good, here and from every later backup; entries keep the id.
+
+        Refused for the only one who is in charge.
+        """
         if person.strip() in ("", FIELD, ANYBODY):
             raise BadInput(f"{person!r} is no person.", remedy="Look at the list: fieldctl person list.")
         book = self._c.book
         who = book.known(person)
         if who not in book.forgotten:
+            self._access.not_the_last(who)
             asked_by = self._c.person(by)
             book.forget((who,), asked_by, ASKED)
             await self._c.settle()

@@ -30,12 +30,13 @@ from fieldctl.drill.corrections import in_force
 from fieldctl.drill.files import drill_from_plan
 from fieldctl.drill.plan import Drill
 from fieldctl.drill.score import BurialResult, Result, score
-from fieldctl.drill.timeline import timeline
+from fieldctl.drill.timeline import Timeline, timeline
 from fieldctl.events import (
     AssessmentDecided,
     AssessmentSigned,
     AssessmentTicked,
     Corrected,
+    ExerciseEnded,
     ExerciseStarted,
     Fact,
 )
@@ -72,7 +73,8 @@ def sheet_of(facts: Sequence[Fact], beside: Iterable[Fact], candidate: str) -> S
     times = timeline(facts)
     faults = technical_faults(drill, facts, tuple(beside), result)
     burials = [_burial(drill, row, result, started) for row in result.burials]
-    proposal, because = _proposal(result, faults, burials)
+    early = _stopped_early(drill, result, times, facts)
+    proposal, because = _proposal(result, faults, burials, early=early)
     return {
         "form": FORM,
         "version": __version__,
@@ -144,13 +146,23 @@ def _moment(name: str, moment: Any) -> dict[str, Any]:
     return {"name": name, "s": seconds(moment.at_us), "plus_minus_s": seconds(moment.plus_minus_us)}
 
 
-def _proposal(result: Result, faults: Sequence[Any], burials: Sequence[Mapping[str, Any]]) -> tuple[str, list[str]]:
+def _stopped_early(drill: Drill, result: Result, times: Timeline, facts: Iterable[Fact]) -> bool:
+    """Whether a person stopped it before its limit, so that nobody had the whole time."""
+    if result.state != "stopped":
+        return False
+    ends = [times.since_start(f.at) for f in facts if isinstance(f, ExerciseEnded) and f.how == "stopped"]
+    return any(end is None or seconds(end - result.shift_us) < drill.limit_s for end in ends[-1:])
+
+
+def _proposal(
+    result: Result, faults: Sequence[Any], burials: Sequence[Mapping[str, Any]], *, early: bool
+) -> tuple[str, list[str]]:
     """What the field proposes, and the keys of why."""
     if result.state == "running":
         return NOT_OVER, ["running"]
     if faults:
         return REPEAT, ["technical"]
-    open_ends = [key for key, there in _open_ends(result, burials) if there]
+    open_ends = [key for key, there in _open_ends(result, burials, early) if there]
     if open_ends:
         return ASSESSOR, open_ends
     limits = {row["limit"] for row in burials}
@@ -159,7 +171,8 @@ def _proposal(result: Result, faults: Sequence[Any], burials: Sequence[Mapping[s
     return FAILED, sorted(limits - {"kept"})
 
 
-def _open_ends(result: Result, burials: Sequence[Mapping[str, Any]]) -> Iterable[tuple[str, bool]]:
+def _open_ends(result: Result, burials: Sequence[Mapping[str, Any]], early: bool) -> Iterable[tuple[str, bool]]:
+    yield "stopped", early and any(row["limit"] == "not-found" for row in burials)
     yield "inside", any(row["limit"] == "inside" for row in burials)
     yield "to-judge", bool(result.to_judge)
     yield "untouched", any(row["untouched"] for row in burials)

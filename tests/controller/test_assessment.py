@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from kit import ask, facts, probe, ready, refused, tell
 
-from fieldctl.events import AssessmentDecided, AssessmentSigned, AssessmentTicked, ExerciseStarted
+from fieldctl.events import AssessmentDecided, AssessmentListed, AssessmentSigned, AssessmentTicked, ExerciseStarted
 from sims.field import Field
 
 DRILL = """
@@ -92,6 +92,22 @@ def test_from_the_list_to_the_second_signature(assessed: Any) -> None:
         ):
             assert "signed twice" in (await refused(made, verb, exercise=name, by="Mira", **more)).what
         assert (len(facts(made, AssessmentDecided)), len(facts(made, AssessmentSigned))) == (1, 2)
+
+    tell(story)
+
+
+def test_candidates_are_named_for_a_drill_that_is_there_and_assesses(assessed: Any) -> None:
+    async def story(made: Field) -> None:
+        assessed(made)
+        await ready(made)
+        row = {"candidates": ("Jon",), "by": "Mira"}
+        wrong = await refused(made, "assessment-candidates", drill="entrnace", **row)
+        assert wrong.code == "not-found"
+        assert "entrance" in wrong.expected
+        wrong = await refused(made, "assessment-candidates", drill="one", **row)
+        assert (wrong.code, wrong.what) == ("refused", "The drill one is not marked as assessed.")
+        assert facts(made, AssessmentListed) == []
+        assert (await ask(made, "assessment-candidates", drill="entrance.toml", **row))["drill"] == "entrance"
 
     tell(story)
 

@@ -90,6 +90,21 @@ def test_all_in_time_is_passed_and_a_limit_that_was_not_kept_is_not() -> None:
     assert sheet(facts_of(make)[:-1])["proposal"] == "not-over"
 
 
+def test_who_was_stopped_before_the_limit_did_not_have_the_whole_time_and_is_the_assessors() -> None:
+    make = Made(PLAN)
+
+    def stopped(a: float | None, at: float) -> dict[str, Any]:
+        return sheet([*facts_of(make, a=a, b=None)[:-1], make.ended("stopped", at)])
+
+    for a, at in ((None, 5), (2, 5), (100, 299.9)):
+        made = stopped(a, at)
+        assert (made["proposal"], made["because"]) == ("assessor", ["stopped"])
+        assert made["state"] == "stopped"
+    assert (stopped(100, 300)["proposal"], stopped(100, 300)["because"]) == ("failed", ["not-found"])
+    both = [*facts_of(make)[:-1], make.ended("stopped", 250)]
+    assert sheet(both)["proposal"] == "passed"
+
+
 def test_inside_the_plus_minus_of_the_limit_the_assessor_decides() -> None:
     make = Made(PLAN)
     made = sheet(facts_of(make, b=300.001, end=301))  # the pad's own ± is 2 ms

@@ -484,3 +484,17 @@ async def test_whatever_is_sent_is_answered_in_words_and_changes_nothing(what: s
                 assert answer.json()["remedy"]
         assert t.controller.ledger.head() == before
         assert t.controller.people == people
+
+
+async def test_the_last_one_in_charge_is_not_forgotten_and_another_one_is() -> None:
+    async with there() as t:
+        boss = await t.in_charge("Ansel")
+        problem = await boss.no(409, "refused", "person-forget", person="Ansel")
+        assert problem["detail"] == "Nobody would be in charge any more."
+        assert "Ansel" in t.controller.people.values()
+        await t.somebody(boss, "Mira", "in-charge")
+        await boss.ok("person-forget", person="Mira")
+        await boss.no(409, "refused", "person-forget", person="Ansel")
+        await t.somebody(boss, "Tove", "in-charge")
+        await boss.ok("person-forget", person="Ansel")
+        assert await boss.may() == []
