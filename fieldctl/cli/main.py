@@ -30,6 +30,7 @@ from fieldctl.cli.rights import phone, rights
 from fieldctl.cli.season import season
 from fieldctl.cli.site import site
 from fieldctl.cli.target import target
+from fieldctl.cli.upkeep import upkeep
 from fieldctl.cli.walkin import walk_in
 from fieldctl.errors import EXIT_FAILURE, BadInput, FieldctlError
 
@@ -83,6 +84,7 @@ app.add_typer(phone, name="phone")
 app.add_typer(ledger, name="ledger")
 app.add_typer(assessment, name="assessment")
 app.add_typer(person, name="person")
+app.add_typer(upkeep, name="upkeep")
 app.command("season", epilog="Example:  fieldctl season --since 2025-12-01 --html winter.html")(season)
 app.command("links", epilog="Example:  fieldctl links")(links)
 app.add_typer(broker, name="broker")

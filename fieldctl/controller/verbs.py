@@ -21,6 +21,7 @@ from fieldctl.controller.verbs_exercise import ExerciseVerbs
 from fieldctl.controller.verbs_people import PeopleVerbs
 from fieldctl.controller.verbs_rights import RightsVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
+from fieldctl.controller.verbs_upkeep import UpkeepVerbs
 from fieldctl.controller.verbs_walkin import WalkInVerbs
 from fieldctl.errors import BadInput, FieldctlError
 from fieldctl.events import ANYBODY, FIELD
@@ -53,6 +54,7 @@ class Desk:
         self.access = Access(controller)
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
+        upkeep = UpkeepVerbs(controller, target)
         people = PeopleVerbs(controller, self.access)
         assessment = AssessmentVerbs(controller, exercise.drill_shown)
         self.staffed = exercise.staffed
@@ -107,6 +109,7 @@ class Desk:
             ("target-clear", "upkeep", target.clear),
             ("target-locate", "upkeep", target.locate),
             ("target-locate-end", "upkeep", target.locate_end),
+            ("battery-swapped", "upkeep", upkeep.battery_swapped),
             ("right-list", "in-charge", rights.list_all),
             ("right-give", "in-charge", rights.give),
             ("right-take", "in-charge", rights.take),

@@ -31,7 +31,7 @@ class TargetVerbs:
     def __init__(self, controller: Controller) -> None:
         self._c = controller
 
-    def _known(self, who: str) -> Known:
+    def find(self, who: str) -> Known:
         """A target by id or by its name."""
         low = who.lower()
         for known in self._c.known.values():
@@ -66,7 +66,7 @@ class TargetVerbs:
 
     async def name(self, target: str, name: str, by: str) -> Row:
         """Give a target a name for people."""
-        known = self._known(target)
+        known = self.find(target)
         if not name.strip():
             raise BadInput("A name is not empty.", remedy="Give a name such as the label on its stake.")
         await self._c.write(TargetNamed(known.target, name, self._c.person(by)))
@@ -75,7 +75,7 @@ class TargetVerbs:
 
     async def rotate(self, target: str, by: str) -> Row:
         """Give a target new keys, sealed under the old ones."""
-        known = self._known(target)
+        known = self.find(target)
         self._not_playing(known)
         version = self._c.added[known.target].key_version + 1
         keys = self._c.outside.keys.of(known.target, version)
@@ -93,7 +93,7 @@ class TargetVerbs:
 
     async def take_out(self, target: str, by: str, reason: str, lost: bool = False) -> Row:
         """Take a target out of the field; `lost` for lost or stolen: nothing of it is believed any more."""
-        known = self._known(target)
+        known = self.find(target)
         self._not_playing(known)
         forgot = False
         if not lost and known.boot is not None:
@@ -112,13 +112,13 @@ class TargetVerbs:
 
     async def bar(self, target: str, by: str, reason: str) -> Row:
         """Bar a target until it is dug out."""
-        known = self._known(target)
+        known = self.find(target)
         await self._c.write(TargetBarred(known.target, reason, self._c.person(by)))
         return {"barred": dict(self._c.day.barred)}
 
     async def clear(self, target: str, by: str, reason: str) -> Row:
         """A barred target was dug out and seen to be quiet."""
-        known = self._known(target)
+        known = self.find(target)
         if not reason.strip():
             raise BadInput("Clearing a target needs a reason.", remedy="Say who dug it out and saw it quiet.")
         await self._c.write(TargetCleared(known.target, reason, self._c.person(by)))
@@ -128,7 +128,7 @@ class TargetVerbs:
 
     async def locate(self, target: str, send: bool = False) -> Row:
         """Where a target lies; with `send`, let it send under a grant so that a receiver finds it."""
-        known = self._known(target)
+        known = self.find(target)
         row: Row = {"target": known.target, "place": snapshot.place(self._c, known.target), "sending": False}
         if send:
             self._may_locate()
@@ -142,7 +142,7 @@ class TargetVerbs:
 
     async def locate_end(self, target: str) -> Row:
         """End a signal that was switched on to find a target."""
-        known = self._known(target)
+        known = self.find(target)
         for lease in self._c.grants.of(known):
             if lease.wish.purpose == "locate":
                 self._c.grants.end(lease, "stopped")

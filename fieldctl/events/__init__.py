@@ -56,6 +56,7 @@ from fieldctl.events.life import (
 )
 from fieldctl.events.people import PersonForgotten
 from fieldctl.events.targets import (
+    BatterySwapped,
     KeysRotated,
     TargetAdded,
     TargetBarred,
@@ -79,6 +80,7 @@ __all__ = [
     "AssessmentListed",
     "AssessmentSigned",
     "AssessmentTicked",
+    "BatterySwapped",
     "CallMade",
     "CodeMade",
     "ControllerStarted",

@@ -1,4 +1,4 @@
-"""Targets: added, named, taken out, barred, greeted, odd."""
+"""Targets: added, named, taken out, barred, greeted, odd; fresh cells put in."""
 
 from __future__ import annotations
 
@@ -79,6 +79,21 @@ class TargetGreeted(Fact):
     contract: int
     abilities: tuple[str, ...]
     at: HostTime
+
+
+@dataclass(frozen=True, slots=True)
+class BatterySwapped(Fact):
+    """Fresh cells were put into a target on a day (YEAR-MONTH-DAY), as a person says; of the kind that the site named
+    then ("" and 0 where it named none)."""
+
+    target: TargetId
+    day: str
+    chemistry: str
+    cells: int
+    capacity_ah: float
+    by: PersonId
+    at: HostTime
+    notes: str = ""
 
 
 @dataclass(frozen=True, slots=True)

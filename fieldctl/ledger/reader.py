@@ -17,7 +17,7 @@ from fieldctl.ledger import beside, forgetting, opening, pages
 from fieldctl.ledger.entry import GENESIS, Entry
 from fieldctl.ledger.failing import in_words
 from fieldctl.ledger.schema import entries, people, settings, telemetry
-from fieldctl.ledger.telemetry import Telemetry
+from fieldctl.ledger.telemetry import HourRow, Telemetry, hours
 from fieldctl.units import HostTime, PersonId, TargetId
 
 
@@ -156,6 +156,11 @@ class Reader:
                 )
                 for row in connection.execute(question)
             ]
+
+    def telemetry_hours(self) -> list[HourRow]:
+        """The first row of every hour of every target, in no order: what thinning keeps for two winters."""
+        with self.connection() as connection:
+            return hours(connection)
 
     @contextlib.contextmanager
     def connection(self) -> Iterator[Connection]:

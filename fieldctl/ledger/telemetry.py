@@ -42,6 +42,14 @@ DELETE FROM telemetry WHERE {_OLD} AND EXISTS (
   AND first.minute >= (telemetry.minute / 60) * 60 AND first.minute < telemetry.minute)
 """
 _DROP = f"DELETE FROM telemetry WHERE {_OLD}"
+_HOURS = """
+SELECT target, host_boot, at_us, wall, volts_rest, volts_load, temperature_c, json_extract(extra, '$.charge_mas'),
+  min(minute)
+FROM telemetry GROUP BY target, host_boot, minute / 60
+"""  # beside min() SQLite takes the other columns from the row that has it
+
+HourRow = tuple[str, str, int, str | None, float | None, float | None, float | None, float | None]
+"""Target, host boot, microseconds of it, wall label, volts at rest and under load, °C, counted charge in mA·s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +106,11 @@ def thin(connection: Connection, now: HostTime, wall: str | None) -> int:
         ).rowcount
         for statement, days in ((_DROP, HOURS_KEPT_DAYS), (_THIN, MINUTES_KEPT_DAYS))
     )
+
+
+def hours(connection: Connection) -> list[HourRow]:
+    """The first row of every hour: what thinning keeps, so that it changes nothing that is made of these."""
+    return [tuple(row[:8]) for row in connection.exec_driver_sql(_HOURS)]
 
 
 def _days_before(wall: str | None, days: int) -> str | None:

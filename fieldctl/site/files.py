@@ -17,9 +17,11 @@ from typing import TypeVar
 
 from fieldctl.errors import Fault, FileFaults, NotFound
 from fieldctl.site.model import (
+    CHEMISTRIES,
     SURVIVAL_STUDIES,
     USUAL_BAUD,
     USUAL_GRANT_S,
+    Battery,
     DebriefRules,
     Limits,
     ManualUnit,
@@ -33,6 +35,7 @@ from fieldctl.site.model import (
     SerialLink,
     Site,
     Stake,
+    UpkeepRules,
     Zone,
 )
 from fieldctl.site.placing import DEEP_M, FAR_M, check_place, read_axis, read_point, target_in
@@ -145,7 +148,8 @@ def _site(root: Table) -> Site:
                 expected="a name of its own for each link",
                 remedy="Give one of the two another name.",
             )
-    places = _places(root, zones, links)
+    batteries: dict[TargetId, Battery] = {}
+    places = _places(root, zones, links, batteries)
     site = Site(
         name=root.slug("name"),
         title=root.text("title"),
@@ -171,6 +175,9 @@ def _site(root: Table) -> Site:
         pages=_pages(root.table("pages")),
         debrief=_debrief(root.table("debrief")),
         people=_people(root.table("people")),
+        upkeep=_upkeep(root.table("upkeep")),
+        usual_battery=_battery(root.table("battery")) if root.has("battery") else None,
+        batteries=tuple(batteries.items()),
     )
     for table in (root, polling, limits):
         table.done()
@@ -208,6 +215,33 @@ def _people(table: Table) -> People:
     days = table.whole("keep_names_days", 0, 36_500, People().keep_names_days, unit="days")
     table.done()
     return People(days or None)
+
+
+def _upkeep(table: Table) -> UpkeepRules:
+    usual = UpkeepRules()
+    rules = UpkeepRules(
+        closing_day=table.date("closing_day"),
+        open_hours=table.number("open_hours", 0, 24, usual.open_hours, unit="hours a day"),
+        exercises=table.number("exercises", 0, 500, usual.exercises, unit="exercises a day"),
+        expected_c=table.number("expected_c", -50, 20, None, unit="degrees Celsius"),
+        dig_min=table.number("dig_min", 0, 600, usual.dig_min, unit="minutes"),
+    )
+    table.done()
+    return rules
+
+
+def _battery(table: Table) -> Battery:
+    percent = table.number("change_at", 1, 95, None, unit="percent")
+    battery = Battery(
+        chemistry=table.choice("chemistry", CHEMISTRIES),
+        cells=table.whole("cells", 1, 24),
+        capacity_ah=table.number("capacity_ah", 0.1, 300, unit="ampere-hours"),
+        load_a=table.number("load_a", 0.005, 10, 0.12, unit="amperes"),
+        least_v=table.number("least_v", 0.5, 40, None, unit="volts"),
+        change_at=None if percent is None else percent / 100,
+    )
+    table.done()
+    return battery
 
 
 def _distinct(root: Table, key: str, rows: list[_Named]) -> tuple[_Named, ...]:
@@ -327,7 +361,10 @@ def _mqtt(table: Table) -> MqttLink:
     return link
 
 
-def _places(root: Table, zones: Sequence[Zone], links: Sequence[str]) -> tuple[Place, ...]:
+def _places(
+    root: Table, zones: Sequence[Zone], links: Sequence[str], batteries: dict[TargetId, Battery]
+) -> tuple[Place, ...]:
+    """Each target's place; the battery of one that names its own goes into `batteries`."""
     usual = root.table("survey")
     day, method = usual.date("surveyed_on"), usual.text("method", "")
     snow_m = usual.number("snow_m", 0, 30, None, unit="metres")
@@ -354,6 +391,8 @@ def _places(root: Table, zones: Sequence[Zone], links: Sequence[str]) -> tuple[P
             source=root.faults.file,
         )
         check_place(table, place, zones, measured=measured)
+        if table.has("battery"):
+            batteries[target] = _battery(table.table("battery"))
         if place.link and place.link not in links:
             near = suggestion(place.link, links)
             table.fault(

@@ -144,6 +144,37 @@ class Pages:
     certificate_key: str = ""
 
 
+CHEMISTRIES = ("alkaline", "lithium-fr6", "lithium-thionyl", "li-ion", "lifepo4", "lead-acid")
+"""The batteries that `fieldctl.upkeep.curves` knows (a test holds the two together)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Battery:
+    """What a target runs on: cells in series, the printed charge of one string, and what its board asks of it.
+
+    `least_v`: under the test load, below it the target refuses to send; None for the chemistry's own end. `change_at`:
+    a share at which whoever wants a plain threshold changes it, whatever the forecast says; None to follow that alone.
+    """
+
+    chemistry: str
+    cells: int
+    capacity_ah: float
+    load_a: float = 0.12  # of the target's own test load, which volts under load are measured with
+    least_v: float | None = None
+    change_at: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UpkeepRules:
+    """What the forecast needs of the calendar: until when the field must last, hours and exercises of a usual day."""
+
+    closing_day: datetime.date | None = None
+    open_hours: float = 8.0  # until the log has days of its own
+    exercises: float = 8.0
+    expected_c: float | None = None  # at the batteries on a cold day; None: as they measured it themselves
+    dig_min: float = 20.0  # to get at one and make the place good again: nobody digs twice for a week's charge
+
+
 SURVIVAL_STUDIES = ("falk-1994", "brugger-2001", "haegeli-2011-canada", "procter-2016", "rauch-2024")
 """The studies that `fieldctl.physics.survival` holds, by their keys (a test holds the two together)."""
 
@@ -186,6 +217,13 @@ class Site:
     pages: Pages = Pages()
     debrief: DebriefRules = DebriefRules()
     people: People = People()
+    upkeep: UpkeepRules = UpkeepRules()
+    usual_battery: Battery | None = None
+    batteries: tuple[tuple[TargetId, Battery], ...] = ()
+
+    def battery(self, target: TargetId) -> Battery | None:
+        """What a target runs on as the file says; None where it says nothing."""
+        return dict(self.batteries).get(target, self.usual_battery)
 
     @property
     def targets(self) -> tuple[TargetId, ...]:

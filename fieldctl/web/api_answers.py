@@ -228,6 +228,14 @@ class LocateEnded(Answer):
     sending: Literal[False]
 
 
+class BatterySwapped(Answer):
+    """A target that was given fresh cells, and the day as it is kept."""
+
+    target: str
+    name: str
+    day: str
+
+
 class Entry(Answer):
     """One entry of the log: a committed fact, its number and its place in the chain."""
 
@@ -403,5 +411,6 @@ ANSWERS: dict[str, type[Answer]] = {
     "target-clear": Barred,
     "target-locate": Located,
     "target-locate-end": LocateEnded,
+    "battery-swapped": BatterySwapped,
 }
 """The answer of each verb; a verb that is not here answers a JSON object of no named shape."""

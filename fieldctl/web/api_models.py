@@ -109,6 +109,7 @@ ARGUMENTS: dict[str, Argument] = {
     "right": Argument(Granted, "What that person may do.", "instruct"),
     "until": Argument(Name, '"today", "good", or a moment as RFC 3339.', "today"),
     "phone": Argument(Name, "The id of a paired phone.", "0011223344556677"),
+    "day": Argument(Name, "The day on which it was done, as YEAR-MONTH-DAY; empty for today.", "2026-01-24"),
     "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
 }
 """Every argument of a verb by its name."""

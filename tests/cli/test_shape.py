@@ -24,7 +24,7 @@ EXPECTED = [
     "rights code", "rights give", "rights list", "rights take", "season",
     "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
     "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
-    "target tune",
+    "target tune", "upkeep", "upkeep swapped",
     "walk-in end", "walk-in release", "walk-in start", "walk-in status", "walk-in stop",
 ]  # fmt: skip
 NO_SITE = ("site new",)  # which names the folder that it makes
