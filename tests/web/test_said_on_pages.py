@@ -6,6 +6,8 @@ from typing import Any
 
 from api_kit import is_problem
 from edge_pages_kit import Pages, pages, tell
+from test_stream import Air, Listener
+from test_stream import tell as tell_air
 
 from fieldctl.web import pages as field_pages
 from fieldctl.web.board import Board
@@ -127,3 +129,22 @@ def test_the_stream_says_where_a_target_lies_in_each_language() -> None:
     assert " m deep" in rows["en"][key]
     assert " m tief" in rows["de"][key]
     assert " m deep" not in rows["de"][key]
+
+
+def test_a_stream_is_in_the_language_of_the_browser_that_dials() -> None:
+    async def story(air: Air) -> None:
+        async def in_german(scope: Any, receive: Any, send: Any) -> None:
+            await air.app({**scope, "headers": [*scope["headers"], (b"accept-language", b"de")]}, receive, send)
+
+        english = await air.dial()
+        german = Listener(in_german)  # type: ignore[arg-type]
+        air.listeners.append(german)
+        await german.dial(browser="browser-0002")
+        places = [
+            next(row["place"] for key, row in one.named("snapshot")[0]["rows"].items() if key.startswith("target:"))
+            for one in (english, german)
+        ]
+        assert places[0].endswith(" m deep")
+        assert places[1].endswith(" m tief")
+
+    tell_air(story)
