@@ -1,6 +1,7 @@
 """An assessment's sheet to look at and to print: HTML that needs nothing else, and lines for a terminal.
 
 sheet_page(standing, names, about, started, words) -> str
+sheet_body(standing, names, about, started, words) -> str   without a page round it; its style is SHEET_STYLE
 sheet_lines(standing, names, words) -> list of lines
 sheet_row(standing, names) -> dict                          for --json and for pages
 """
@@ -25,15 +26,33 @@ ENGLISH: Words = MappingProxyType(
 """Every sentence in English."""
 
 SHEET_SCHEMA = 1
-PRINT = """
-body{max-width:48rem}.signs{display:grid;grid-template-columns:1fr 1fr;gap:3rem;margin-top:2.5rem}
-.sign{border-top:1px solid #111;padding-top:.3em;margin-top:2.5rem}.digest{font-family:monospace;word-break:break-all}
-.verdict{font-size:1.3rem;font-weight:700;border:2px solid #111;padding:.3em .7em;display:inline-block;margin:.4em 0}
-.facts th{font-weight:400;color:#444;border-bottom:1px solid #bbb;width:30%}
-@media print{body{font-size:9pt;line-height:1.3}h1{font-size:15pt}h2{font-size:11pt;margin:.9em 0 .2em}p{margin:.3em 0}
-table{margin:.2em 0}th,td{padding:.12em .5em .12em 0}.signs{margin-top:1em}.sign{margin-top:1.8em}ul{margin:.2em 0}
-.facts tbody{columns:2;display:block}.facts tr{display:flex}.facts th{flex:0 0 40%}.facts td{flex:1}}
+SHEET_STYLE = (
+    STYLE
+    + """
+:where(.book){max-width:48rem;margin:0 auto}
+:where(.book) .signs{display:grid;grid-template-columns:1fr 1fr;gap:3rem;margin-top:2.5rem}
+:where(.book) .sign{border-top:1px solid #111;padding-top:.3em;margin-top:2.5rem}
+:where(.book) .digest{font-family:monospace;word-break:break-all}
+:where(.book) .verdict{font-size:1.3rem;font-weight:700;border:2px solid #111}
+:where(.book) .verdict{padding:.3em .7em;margin:.4em 0;display:inline-block}
+:where(.book) .facts th{font-weight:400;color:#444;border-bottom:1px solid #bbb;width:30%}
+@media print{
+:where(.book){font-size:9pt;line-height:1.3}
+:where(.book) h1{font-size:15pt}
+:where(.book) h2{font-size:11pt;margin:.9em 0 .2em}
+:where(.book) p{margin:.3em 0}
+:where(.book) table{margin:.2em 0}
+:where(.book) :is(th,td){padding:.12em .5em .12em 0}
+:where(.book) .signs{margin-top:1em}
+:where(.book) .sign{margin-top:1.8em}
+:where(.book) ul{margin:.2em 0}
+:where(.book) .facts tbody{columns:2;display:block}
+:where(.book) .facts tr{display:flex}
+:where(.book) .facts th{flex:0 0 40%}
+:where(.book) .facts td{flex:1}
+}
 """
+)
 
 
 def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
@@ -73,9 +92,14 @@ def sheet_row(it: Standing, names: Names) -> dict[str, Any]:
 
 def sheet_page(it: Standing, names: Names, about: About, started: str | None, words: Words = ENGLISH) -> str:
     """The sheet as one HTML file; `started` is the wall's label of the start."""
+    title = say("title", words, candidate=name_of(it.sheet["candidate"], names))
+    return page(title, sheet_body(it, names, about, started, words), about.language, SHEET_STYLE)
+
+
+def sheet_body(it: Standing, names: Names, about: About, started: str | None, words: Words = ENGLISH) -> str:
+    """The sheet without a page round it."""
     sheet = it.sheet
-    candidate = name_of(sheet["candidate"], names)
-    title = say("title", words, candidate=candidate)
+    title = say("title", words, candidate=name_of(sheet["candidate"], names))
     parts = [
         f"<h1>{escape(title)}</h1>\n",
         paragraph(say("sub", words, title=sheet["title"], exercise=sheet["exercise"], site=about.site), "strong"),
@@ -94,7 +118,7 @@ def sheet_page(it: Standing, names: Names, about: About, started: str | None, wo
         parts.append(paragraph(say("now", words, keys=", ".join(it.now)), "small"))
     parts.append(paragraph(say("digest", words, digest=it.digest), "small digest"))
     parts.append(paragraph(say("made", words, version=sheet["version"], shown=__version__), "small"))
-    return page(title, "".join(parts), about.language, STYLE + PRINT)
+    return "".join(parts)
 
 
 def _facts(rows: Sequence[tuple[str, str]]) -> str:

@@ -2,10 +2,15 @@
 
 season_page(season, names, about, words) -> str
 person_page(season, person, names, about, words) -> str
+
+Its inside alone, for a page that holds `STYLE` and everything else:
+season_body(season, names, about, words, images=True) -> str
+person_body(season, person, names, about, words, images=True) -> str
 """
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -42,21 +47,39 @@ class About:
     language: str = "en"
 
 
-STYLE = """
+ALONE = """
 :root{color-scheme:light}
-body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;margin:0 auto;padding:1rem;max-width:60rem}
-h1{font-size:1.6rem;margin:.2em 0}h2{font-size:1.2rem;margin:1.6em 0 .4em;border-bottom:2px solid #111}
-p,li{max-width:46rem}small,.small{font-size:.85em;color:#444}
-table{border-collapse:collapse;width:100%;margin:.6em 0;font-variant-numeric:tabular-nums}
-th,td{text-align:left;padding:.3em .6em .3em 0;border-bottom:1px solid #bbb;vertical-align:top}
-th{border-bottom:2px solid #111}td.n,th.n{text-align:right}
-figure{margin:1em 0;max-width:30rem;break-inside:avoid}figure svg{width:100%;height:auto}
-.scroll{overflow-x:auto}.strong{font-weight:700}
-.figures{display:grid;grid-template-columns:repeat(auto-fit,minmax(18rem,1fr));gap:1rem}
+body{color:#111;background:#fff;margin:0 auto;padding:1rem;max-width:60rem}
 @page{size:A4;margin:16mm}
-@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}tr{break-inside:avoid}
-thead{display:table-header-group}.scroll{overflow:visible}}
+@media print{body{padding:0;max-width:none}}
 """
+"""The style of a page that holds nothing else."""
+
+STYLE = """
+:where(.book){font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;color-scheme:light}
+:where(.book) h1{font-size:1.6rem;margin:.2em 0}
+:where(.book) h2{font-size:1.2rem;margin:1.6em 0 .4em;border-bottom:2px solid #111}
+:where(.book) :is(p,li){max-width:46rem}
+:where(.book) small{font-size:.85em;color:#444}
+:where(.book) .small{display:block;min-height:0;padding:0;font-size:.85em;color:#444}
+:where(.book) table{border-collapse:collapse;width:100%;margin:.6em 0;font-variant-numeric:tabular-nums}
+:where(.book) :is(th,td){text-align:left;padding:.3em .6em .3em 0;border-bottom:1px solid #bbb;vertical-align:top}
+:where(.book) th{border-bottom:2px solid #111}
+:where(.book) :is(td.n,th.n){text-align:right}
+:where(.book) figure{margin:1em 0;max-width:30rem;break-inside:avoid}
+:where(.book) figure :is(svg,img){width:100%;height:auto}
+:where(.book) .scroll{overflow-x:auto}
+:where(.book) .strong{font-weight:700}
+:where(.book) .figures{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(18rem,100%),1fr));gap:1rem}
+@media print{
+:where(.book){font-size:10.5pt}
+:where(.book) h2{break-after:avoid}
+:where(.book) tr{break-inside:avoid}
+:where(.book) thead{display:table-header-group}
+:where(.book) .scroll{overflow:visible}
+}
+"""
+"""The style of what stands in it: everything is under the class `book`, and a page around it may hold more."""
 
 
 def page(title: str, body: str, language: str = "en", style: str = STYLE) -> str:
@@ -64,7 +87,8 @@ def page(title: str, body: str, language: str = "en", style: str = STYLE) -> str
     return (
         f'<!doctype html>\n<html lang="{escape(language)}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{style}</style></head>\n<body>\n{body}</body></html>\n"
+        f"<title>{escape(title)}</title><style>{ALONE}{style}</style></head>\n"
+        f'<body>\n<article class="book">\n{body}</article></body></html>\n'
     )
 
 
@@ -88,26 +112,35 @@ def paragraph(text: str, css: str = "") -> str:
     return f'<p class="{css}">{escape(text)}</p>\n' if css else f"<p>{escape(text)}</p>\n"
 
 
-def figure(picture: Picture | None, title: str) -> str:
-    """A figure with its heading; the words for who cannot see it are in the picture itself."""
-    return (
-        ""
-        if picture is None
-        else f"<figure>{picture.svg}<figcaption class='small'>{escape(title)}</figcaption></figure>\n"
-    )
+def figure(picture: Picture | None, title: str, *, images: bool = False) -> str:
+    """A figure with its heading; the words for who cannot see it are in the picture itself.
+
+    `images`: as an image in itself, for a page whose content security policy forbids style inside it.
+    """
+    if picture is None:
+        return ""
+    drawn = picture.svg
+    if images:
+        data = b64encode(picture.svg.encode()).decode()
+        drawn = f'<img alt="{escape(picture.text)}" src="data:image/svg+xml;base64,{data}">'
+    return f"<figure>{drawn}<figcaption class='small'>{escape(title)}</figcaption></figure>\n"
 
 
 def season_page(season: Season, names: Names, about: About, words: Words = ENGLISH) -> str:
     """The whole book."""
+    return page(say("title", words, site=about.site), season_body(season, names, about, words), about.language)
+
+
+def season_body(season: Season, names: Names, about: About, words: Words = ENGLISH, *, images: bool = False) -> str:
+    """The book without a page round it."""
     title = say("title", words, site=about.site)
     parts = [f"<h1>{escape(title)}</h1>\n", paragraph(period(season, words), "strong")]
     if not season.exercises:
         parts.append(paragraph(say("empty", words)))
     else:
-        parts += [_done(season, words), _time(season, words), _kinds(season, words), _people(season, names, words)]
-        parts.append(_teams(season, names, words))
-    parts += [_apart(season, words), footer(about, words)]
-    return page(title, "".join(parts), about.language)
+        parts += [_done(season, words), _time(season, words, images), _kinds(season, words, images)]
+        parts += [_people(season, names, words), _teams(season, names, words)]
+    return "".join([*parts, _apart(season, words), footer(about, words)])
 
 
 def period(season: Season, words: Words = ENGLISH) -> str:
@@ -151,13 +184,14 @@ def _done(season: Season, words: Words) -> str:
     return _h2(say("done", words)) + listed + table(head, [(name, str(n)) for name, n in drills], numbers=(1,))
 
 
-def _time(season: Season, words: Words) -> str:
+def _time(season: Season, words: Words, images: bool) -> str:
     parts, figures = [_h2(say("time", words))], []
     for key, curve in (("signal", season.signal), ("probing", season.probing)):
         if curve.looked_for:
             title = say(f"time.{key}", words)
             parts.append(paragraph(f"{title}: {median_of(curve, words)}"))
-            figures.append(figure(season_figures.time_to_find(curve, title, words, key=f"time-{key}"), title))
+            drawn = season_figures.time_to_find(curve, title, words, key=f"time-{key}")
+            figures.append(figure(drawn, title, images=images))
     return "".join([*parts, '<div class="figures">', *figures, "</div>\n", paragraph(say("time.what", words), "small")])
 
 
@@ -173,7 +207,7 @@ def slow_sentences(season: Season, words: Words = ENGLISH) -> list[str]:
     return said or [say("kinds.none-slow", words)]
 
 
-def _kinds(season: Season, words: Words) -> str:
+def _kinds(season: Season, words: Words, images: bool) -> str:
     rows = []
     for kind in season.kinds:
         ratio = "-"
@@ -182,7 +216,7 @@ def _kinds(season: Season, words: Words) -> str:
         rows.append((kind_name(kind.key, words), _of(kind.curve), _median(kind.curve, words), ratio))
     head = [say(f"kinds.{key}", words) for key in ("kind", "found", "median", "ratio")]
     said = "".join(paragraph(sentence, "strong") for sentence in slow_sentences(season, words))
-    picture = figure(season_figures.kinds(season, words), say("figure.kinds-title", words))
+    picture = figure(season_figures.kinds(season, words), say("figure.kinds-title", words), images=images)
     note = paragraph(say("kinds.what", words, n=len(KINDS)), "small")
     return _h2(say("kinds", words)) + said + picture + table(head, rows) + note
 
@@ -261,18 +295,26 @@ def _apart(season: Season, words: Words) -> str:
 
 def person_page(season: Season, one: Person, names: Names, about: About, words: Words = ENGLISH) -> str:
     """One person's season on one page."""
+    title = f"{name_of(one.person, names)}: {say('title', words, site=about.site)}"
+    return page(title, person_body(season, one, names, about, words), about.language)
+
+
+def person_body(
+    season: Season, one: Person, names: Names, about: About, words: Words = ENGLISH, *, images: bool = False
+) -> str:
+    """One person's season without a page round it."""
     name = name_of(one.person, names)
-    title = f"{name}: {say('title', words, site=about.site)}"
     head = [say(f"people.{key}", words) for key in ("exercises", "hours", "days", "found")]
     cells = (str(one.exercises), f"{one.hours:.1f}", days(one), _of(one.curve))
+    drawn = season_figures.person(one, name, words)
     parts = [
         f"<h1>{escape(name)}</h1>\n",
         paragraph(f"{say('title', words, site=about.site)}. {period(season, words)}", "strong"),
         table(head, [cells]),
         paragraph(median_of(one.curve, words)),
         paragraph(f"{say('people.progress', words)}: {progress_of(one.progress.ratio, words)}"),
-        figure(season_figures.person(one, name, words), say("figure.person-title", words, name=name)),
+        figure(drawn, say("figure.person-title", words, name=name), images=images),
         paragraph(say("people.what", words), "small"),
         footer(about, words),
     ]
-    return page(title, "".join(parts), about.language)
+    return "".join(parts)

@@ -13,7 +13,10 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldctl.controller.group_links import still_on
+from fieldctl.drill.files import drill_from_plan
 from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.events import ExerciseStarted
+from fieldctl.units import PersonId
 from fieldctl.web.house import house_of
 from fieldctl.web.paper import language_of, render, who_of
 from fieldctl.web.sayings import speaker
@@ -42,6 +45,8 @@ def router() -> APIRouter:
     """Every route of this module."""
     routes = APIRouter(include_in_schema=False)
     routes.get("/debrief.css")(_style)
+    routes.get("/book.css")(_book_style)
+    routes.get("/sheet.css")(_sheet_style)
     routes.get("/exercises/{name}/debrief")(_debrief)
     routes.get("/exercises/{name}/screen")(_screen)
     routes.get("/exercises/{name}/debrief.{way:path}")(_file)
@@ -56,6 +61,18 @@ async def _style() -> Response:
     from fieldctl.debrief.report import style
 
     return Response(style(), media_type="text/css", headers={"Cache-Control": "max-age=3600"})
+
+
+async def _book_style() -> Response:
+    from fieldctl.debrief.season_page import STYLE
+
+    return Response(STYLE, media_type="text/css", headers={"Cache-Control": "max-age=3600"})
+
+
+async def _sheet_style() -> Response:
+    from fieldctl.debrief.assessment_page import SHEET_STYLE
+
+    return Response(SHEET_STYLE, media_type="text/css", headers={"Cache-Control": "max-age=3600"})
 
 
 async def _shown(request: Request, work: Callable[..., Any], *given: Any) -> Any:
@@ -83,8 +100,17 @@ async def _page(request: Request, name: str, audience: Audience, *, screen: bool
         return render(request, "refused.html", right="watch", status=_status(error), error=error)
     return render(
         request, "debrief.html", right="watch", parts=("debrief",), exercise=name, fragment=fragment, screen=screen,
-        group=False, hidden=False,
+        group=False, hidden=False, candidates=[] if screen else _candidates(request, name),
     )  # fmt: skip
+
+
+def _candidates(request: Request, name: str) -> list[tuple[str, str]]:
+    """Whom an exercise assesses, id and name; none where its drill does not assess."""
+    people = house_of(request).controller.people
+    started = next(iter(house_of(request).controller.ledger.facts(exercise=name, kinds=(ExerciseStarted,))), None)
+    if not isinstance(started, ExerciseStarted) or not drill_from_plan(started.plan).assessed:
+        return []
+    return [(who, people.get(PersonId(who), who)) for who in started.searchers]
 
 
 async def _group(request: Request, name: Name, until: int, seal: Annotated[str, Path(max_length=40)]) -> Response:
@@ -97,7 +123,8 @@ async def _group(request: Request, name: Name, until: int, seal: Annotated[str, 
     except FieldctlError as error:
         return render(request, "refused.html", status=_status(error), error=error)
     return render(
-        request, "debrief.html", exercise=name, fragment=fragment, screen=False, group=True, hidden=hidden
+        request, "debrief.html", exercise=name, fragment=fragment, screen=False, group=True, hidden=hidden,
+        candidates=[],
     )  # fmt: skip
 
 
@@ -130,26 +157,51 @@ async def _file(request: Request, name: Name, way: str) -> Response:
     return _alone(answer)
 
 
-async def _assessment(request: Request, name: Name, candidate: str | None = None) -> Response:
-    return await _alone_page(request, _sheet, name, candidate)
+async def _assessment(request: Request, name: Name, candidate: str | None = None, file: bool = False) -> Response:
+    if file:
+        return await _alone_page(request, f"{name}-assessment.html", _sheet, name, candidate)
+    return await _inside(request, _sheet_body, "sheet", name, candidate)
 
 
-async def _season(request: Request) -> Response:
-    return await _alone_page(request, _book, None)
+async def _season(request: Request, file: bool = False) -> Response:
+    if file:
+        return await _alone_page(request, "season.html", _book, None)
+    return await _inside(request, _book_body, "season", None)
 
 
-async def _person(request: Request, person: Annotated[str, Path(max_length=40)]) -> Response:
-    return await _alone_page(request, _book, person)
+async def _person(request: Request, person: Annotated[str, Path(max_length=40)], file: bool = False) -> Response:
+    if file:
+        return await _alone_page(request, "season.html", _book, person)
+    return await _inside(request, _book_body, "person", person)
 
 
-async def _alone_page(request: Request, work: Callable[..., Any], *given: Any) -> Response:
-    """A whole page from the other process, with its own style."""
+async def _inside(
+    request: Request, work: Callable[..., Any], what: Literal["sheet", "season", "person"], *given: Any
+) -> Response:
+    """A book or a sheet inside a page that has the ways on and all off."""
     if not who_of(request).may("watch"):
-        return render(request, "debrief.html", right="watch")
+        return render(request, "book.html", right="watch")
     try:
-        return _alone(HTMLResponse(await _shown(request, work, *given)))
+        fragment, others = await _shown(request, work, *given)
     except FieldctlError as error:
         return render(request, "refused.html", right="watch", status=_status(error), error=error)
+    query = f"{request.url.query}&" if request.url.query else ""
+    return render(
+        request, "book.html", right="watch", parts=("debrief",), fragment=fragment, others=others, what=what,
+        exercise=given[0] if what == "sheet" else None, file=f"{request.url.path}?{query}file=true",
+    )  # fmt: skip
+
+
+async def _alone_page(request: Request, called: str, work: Callable[..., Any], *given: Any) -> Response:
+    """A whole page from the other process, with its own style, as a file to keep."""
+    if not who_of(request).may("watch"):
+        return render(request, "book.html", right="watch")
+    try:
+        answer = _alone(HTMLResponse(await _shown(request, work, *given)))
+    except FieldctlError as error:
+        return render(request, "refused.html", right="watch", status=_status(error), error=error)
+    answer.headers["Content-Disposition"] = f'attachment; filename="{called}"'
+    return answer
 
 
 def _alone(answer: Response) -> Response:
@@ -206,8 +258,22 @@ def _as_file(ledger: str, site: Site, language: str, name: str, way: str) -> byt
 
 
 def _sheet(ledger: str, site: Site, language: str, name: str, candidate: str | None) -> str:
-    from fieldctl.debrief.assessment_list import read_standing
     from fieldctl.debrief.assessment_page import sheet_page
+
+    return sheet_page(*_of_sheet(ledger, site, language, name, candidate))
+
+
+def _sheet_body(
+    ledger: str, site: Site, language: str, name: str, candidate: str | None
+) -> tuple[str, list[tuple[str, str]]]:
+    from fieldctl.debrief.assessment_page import sheet_body
+
+    return sheet_body(*_of_sheet(ledger, site, language, name, candidate)), []
+
+
+def _of_sheet(ledger: str, site: Site, language: str, name: str, candidate: str | None) -> tuple[Any, ...]:
+    """What a sheet is made of, in the order in which its page takes it."""
+    from fieldctl.debrief.assessment_list import read_standing
     from fieldctl.debrief.season_page import About
     from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
@@ -217,12 +283,33 @@ def _sheet(ledger: str, site: Site, language: str, name: str, candidate: str | N
         standing, started = read_standing(reader, name, candidate)
         names, head = reader.names(), reader.head()[0]
     about, shown = About(site.title, head, language), sheet_in_language(speaker(language), standing)
-    return sheet_page(shown, names, about, started, texts_of("assessment", language))
+    return shown, names, about, started, texts_of("assessment", language)
 
 
 def _book(ledger: str, site: Site, language: str, person: str | None) -> str:
+    from fieldctl.debrief.season_page import person_page, season_page
+
+    season, one, *rest = _of_book(ledger, site, language, person)
+    return season_page(season, *rest) if one is None else person_page(season, one, *rest)
+
+
+def _book_body(ledger: str, site: Site, language: str, person: str | None) -> tuple[str, list[tuple[str, str]]]:
+    """The book or one person's page of it, and whose other pages there are: id and name."""
+    from fieldctl.debrief.season_page import person_body, season_body
+    from fieldctl.debrief.season_words import name_of
+
+    season, one, *rest = _of_book(ledger, site, language, person)
+    if one is not None:
+        return person_body(season, one, *rest, images=True), []
+    return season_body(season, *rest, images=True), [
+        (row.person, name_of(row.person, rest[0])) for row in season.people
+    ]
+
+
+def _of_book(ledger: str, site: Site, language: str, person: str | None) -> tuple[Any, ...]:
+    """The season, the person or None, and what their pages take beside them."""
     from fieldctl.debrief.season import season_of
-    from fieldctl.debrief.season_page import About, person_page, season_page
+    from fieldctl.debrief.season_page import About
     from fieldctl.debrief.summary_kept import read_summaries
     from fieldctl.debrief.texts import texts_of
     from fieldctl.ledger.reader import Reader
@@ -231,9 +318,7 @@ def _book(ledger: str, site: Site, language: str, person: str | None) -> str:
         kept = read_summaries(reader)
         names, about = reader.names(), About(site.title, reader.head()[0], language)
     season, words = season_of(kept.rows, kept.unreadable), texts_of("season", language)
-    if person is None:
-        return season_page(season, names, about, words)
-    one = season.person(person)
-    if one is None:
+    one = None if person is None else season.person(person)
+    if person is not None and one is None:
         raise NotFound(f"Nobody {person!r} is in this season.", remedy="Choose somebody from the season book.")
-    return person_page(season, one, names, about, words)
+    return season, one, names, about, words

@@ -3,34 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from api_kit import EVERYTHING, Web, tell
+from debrief_pages_kit import serve
 
-from fieldctl.ledger.reader import Reader
-from fieldctl.web import debrief_pages
 from fieldctl.web.rights import NOBODY
 from sims import pad
-
-
-@pytest.fixture
-def at_hand(monkeypatch: pytest.MonkeyPatch) -> Any:
-    """Serve the pages of a field's debriefs, drawn in this process from the ledger in memory."""
-
-    def serve(w: Web) -> None:
-        monkeypatch.setattr(Reader, "read", lambda _where: contextlib.nullcontext(w.made.ledger))
-
-        async def run(work: Any, *given: Any) -> Any:
-            return work(*given)
-
-        w.app.state.house.elsewhere = SimpleNamespace(run=run)
-        w.app.state.house.secure = True
-        w.app.include_router(debrief_pages.router())
-
-    return serve
 
 
 async def started(w: Web, **more: Any) -> tuple[str, str]:
@@ -50,9 +30,9 @@ async def by_link(w: Web, path: str) -> Any:
     return answer
 
 
-def test_a_link_to_an_exercise_that_goes_on_is_not_made(at_hand: Any) -> None:
+def test_a_link_to_an_exercise_that_goes_on_is_not_made(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(w: Web) -> None:
-        at_hand(w)
+        serve(monkeypatch, w)
         name, _ = await started(w)
         answer = await w.post("exercise-link", exercise=name)
         assert (answer.status_code, answer.json()["code"]) == (409, "refused")
@@ -64,9 +44,9 @@ def test_a_link_to_an_exercise_that_goes_on_is_not_made(at_hand: Any) -> None:
     tell(story)
 
 
-def test_behind_a_link_nothing_is_seen_again_once_the_end_was_taken_back(at_hand: Any) -> None:
+def test_behind_a_link_nothing_is_seen_again_once_the_end_was_taken_back(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(w: Web) -> None:
-        at_hand(w)
+        serve(monkeypatch, w)
         name, target = await started(w)
         probe(w, target)
         await asyncio.sleep(8)
@@ -86,9 +66,9 @@ def test_behind_a_link_nothing_is_seen_again_once_the_end_was_taken_back(at_hand
     tell(story)
 
 
-def test_the_places_are_left_out_while_a_target_of_it_plays_again(at_hand: Any) -> None:
+def test_the_places_are_left_out_while_a_target_of_it_plays_again(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(w: Web) -> None:
-        at_hand(w)
+        serve(monkeypatch, w)
         name, target = await started(w)
         probe(w, target)
         await asyncio.sleep(8)
