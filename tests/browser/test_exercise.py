@@ -38,7 +38,7 @@ def test_three_burials_in_one_tap_and_a_hold(hill: Hill, phones: Phones) -> None
     hill.until(lambda: hill.sending() == {A, B, C})
     page.locator("#stop").tap()
     expect(page.locator("#state")).to_have_text("stopped")
-    expect(page.locator("#after")).to_contain_text("has said that it is quiet")
+    expect(page.locator("#after")).to_contain_text("has said since its end that it is quiet")
     assert hill.sending() == set()
 
 
@@ -129,6 +129,88 @@ def test_a_false_find_voided_sends_again_within_two_seconds_and_the_triggered_on
     page.get_by_role("button", name="Take it back").wait_for(timeout=15_000)  # after the undo has been offered
     page.get_by_role("button", name="Take it back").tap()
     hill.until(lambda: hill.sending() == {A, C})
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+
+
+def test_a_thumb_that_trembles_calls_once(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    name = start(page, "pair")
+    running(page)
+    box = page.locator("#call").bounding_box()
+    assert box is not None
+    for _ in range(3):
+        page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        page.wait_for_timeout(120)
+    hill.until(lambda: hill.exercise(name)["burials"][0]["calls"])
+    page.wait_for_timeout(1500)
+    assert [len(b["calls"]) for b in hill.exercise(name)["burials"]] == [1, 0]
+    page.locator("[data-do=undo]").tap()
+    expect(page.locator("#ask")).to_be_empty()  # what was taken back is offered no more
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+
+
+def test_an_order_that_does_not_arrive_says_so_until_something_else_is_pressed(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    name = start(page, "three")
+    running(page)
+    page.route("**/api/v1/exercise-stop", lambda route: route.abort())
+    page.route("**/api/v1/all-off", lambda route: route.abort())
+    page.locator("#stop").tap()
+    expect(page.locator("#orders")).to_contain_text("No answer")
+    page.wait_for_timeout(2000)
+    expect(page.locator("#orders")).to_contain_text("No answer")
+    page.locator("#all-off").tap()
+    expect(page.locator("#all-off-said")).to_contain_text("did not reach the controller")
+    over_stop = page.evaluate(
+        "(() => { const b = document.getElementById('stop').getBoundingClientRect();"
+        " return document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2).id })()"
+    )
+    assert over_stop == "stop"
+    page.unroute("**/api/v1/exercise-stop")
+    page.unroute("**/api/v1/all-off")
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+    assert hill.exercise(name)["state"] == "stopped"
+    page.locator("#all-off").tap()
+    expect(page.locator("fc-alloff-state")).to_contain_text("All off is in force")
+    expect(page.locator("#all-off-said")).to_be_empty()
+
+
+def test_quiet_is_said_of_nobody_who_did_not_say_it(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new("tall")
+    start(page, "three")
+    hill.until(lambda: hill.sending() == {A, C})
+    hill.do("cut", C)
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+    expect(page.locator("#after")).to_contain_text("Larch 3")
+    assert C in hill.sending()
+    hill.until(lambda: hill.sending() == set(), 20)  # its grant ran out; still it has not said so
+    page.wait_for_timeout(1500)
+    expect(page.locator("#after")).to_contain_text("have not said yet that they are quiet: Larch 3")
+    hill.do("join", C)
+    expect(page.locator("#after")).to_contain_text("has said since its end that it is quiet", timeout=15_000)
+
+
+def test_a_start_that_was_refused_can_be_pressed_again(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    page.goto("/drills/three")
+    expect(page.locator("fc-live")).to_have_text("Live")
+    blocked = hill.ask("exercise-start", drill="three", by="Ansel")["exercise"]  # the targets play elsewhere
+    hold(page, "#start")
+    expect(page.locator("#said")).not_to_be_empty()
+    assert "/drills/" in page.url
+    hill.ask("exercise-stop", exercise=blocked, by="Ansel")
+    hill.until(lambda: hill.sending() == set())
+    hold(page, "#start")
+    page.wait_for_url("**/exercises/*")
+    running(page)
     page.locator("#stop").tap()
     expect(page.locator("#state")).to_have_text("stopped")
 
@@ -267,6 +349,9 @@ def test_all_off_from_a_phone_that_is_not_signed_in_shows_what_is_true(hill: Hil
     expect(page.locator("#state")).to_have_text("ended by all off")
     # the release: the right, three seconds, a reason; and nothing starts
     expect(stranger.locator("fc-alloff-state fc-hold")).to_have_count(0)
+    hold(page, "fc-alloff-state fc-hold", 3200)
+    assert hill.ask("status")["all_off"]["in_force"]  # no reason is chosen for anybody
+    page.locator("fc-alloff-state input[type=radio]").last.check()
     hold(page, "fc-alloff-state fc-hold", 1500)
     assert hill.ask("status")["all_off"]["in_force"]
     hold(page, "fc-alloff-state fc-hold", 3200)

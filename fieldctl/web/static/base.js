@@ -43,12 +43,14 @@ class AllOffState extends HTMLElement {
 
   offRows(field) {
     const off = field.all_off;
-    const waiting = off.unconfirmed.map((row) => {
+    const first = [...off.unconfirmed].sort((a, b) => (b.may_send_until_us ?? 0) - (a.may_send_until_us ?? 0)); // who may send longest
+    const waiting = first.map((row) => {
       const left = row.may_send_until_us === null ? 0 : Math.max(0, (row.may_send_until_us - hostNow()) / 1e6);
       const heard = row.heard_us === null ? t("base.off_never_heard") : t("base.off_heard", { age: t("base.ago", { age: span((hostNow() - row.heard_us) / 1e6) }) });
       const says = row.says === "its gate reads on" ? t("base.off_gate_on") : t("base.off_not_confirmed");
-      const until = left > 0 ? t("base.off_may_send", { seconds: Math.ceil(left) }) : t("base.off_may_not_send");
-      return h("li", {}, h("strong", {}, row.name), ` (${row.place}): ${says}, ${heard}, ${until}`);
+      const ended = row.may_send_until_us === null ? null : t("base.off_may_not_send");
+      const until = left > 0 ? t("base.off_may_send", { seconds: Math.ceil(left) }) : ended;
+      return h("li", {}, h("strong", {}, row.name), ` (${row.place}): ${[says, heard, until].filter(Boolean).join(", ")}`);
     });
     return [
       h("h2", {}, t("base.off_in_force")),
@@ -66,9 +68,13 @@ class AllOffState extends HTMLElement {
     const said = h("p", { class: "said", role: "status" });
     const hold = h("fc-hold", { class: "big", ms: 3000 }, t("base.off_release_hold"));
     const choice = h("fieldset", { class: "choices" }, h("legend", {}, t("base.off_release_why")),
-      reasons.map((reason, n) => h("label", {}, h("input", { type: "radio", name: "release-why", value: reason, checked: n === 0 }), reason)));
+      reasons.map((reason) => h("label", {}, h("input", { type: "radio", name: "release-why", value: reason }), reason)));
     hold.addEventListener("held", async () => {
-      const reason = choice.querySelector("input:checked").value;
+      const reason = choice.querySelector("input:checked")?.value;
+      if (!reason) {
+        said.textContent = t("base.off_release_why");
+        return;
+      }
       const answer = await order("all-off-release", { reason });
       said.textContent = answer.ok ? "" : inWords(answer.problem);
     });
@@ -78,14 +84,13 @@ class AllOffState extends HTMLElement {
 customElements.define("fc-alloff-state", AllOffState);
 
 const button = document.getElementById("all-off");
+const allOffSaid = document.getElementById("all-off-said");
 button?.form.addEventListener("submit", async (event) => {
   event.preventDefault(); // without scripts the form does the same
-  const words = button.lastChild;
-  const before = words.textContent;
-  words.textContent = t("base.all_off_sent");
+  allOffSaid.textContent = t("base.all_off_sent");
   button.classList.add("pressed");
   const answer = await order("all-off");
   navigator.vibrate?.([80, 60, 80]);
-  words.textContent = answer.ok ? before : t("base.all_off_failed");
+  allOffSaid.textContent = answer.ok ? "" : t("base.all_off_failed");
   button.classList.remove("pressed");
 });

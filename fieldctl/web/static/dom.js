@@ -21,7 +21,7 @@ export const shape = (name) =>
 // Put these children in place of the old ones, unless they read the same: a button under a thumb stays that button.
 export function show(element, ...children) {
   const made = h("div", {}, ...children);
-  if (element.dataset.shown === made.innerHTML) return;
+  if (element.dataset.shown === made.innerHTML && element.childElementCount === made.childElementCount) return;
   element.dataset.shown = made.innerHTML;
   element.replaceChildren(...made.childNodes);
 }

@@ -1,5 +1,6 @@
 // A drill's page: who searches, the preview, and the press that starts it.
 import { h } from "./dom.js";
+import { changes, rows } from "./live.js";
 import { inWords, order, ownId } from "./orders.js";
 import { keepQueue } from "./queue.js";
 import { clock, t } from "./words.js";
@@ -10,7 +11,7 @@ const said = document.getElementById("said");
 const { drill } = page.dataset;
 const seed = Number(page.dataset.seed);
 const same = JSON.parse(page.dataset.same);
-const key = ownId(); // of this page: pressed twice, it is one exercise
+let key = ownId(); // pressed twice, or again after no answer came, it is one exercise; after a refusal it is a new press
 
 function names() {
   const chosen = [...page.querySelectorAll("#searchers input[type=checkbox]:checked")].map((box) => box.value);
@@ -25,8 +26,26 @@ function groups() {
   return Array.from({ length: Math.ceil(all.length / size) }, (_, n) => all.slice(n * size, (n + 1) * size));
 }
 
-page.querySelector("#searchers")?.addEventListener("input", () => {
+// Who searches is kept while the page is looked at anew.
+const KEPT = `fieldctl-searchers-${drill}`;
+function showChosen() {
   document.getElementById("chosen").textContent = groups().map((group) => group.join(", ")).join(" | ");
+}
+page.querySelector("#searchers")?.addEventListener("input", () => {
+  showChosen();
+  sessionStorage.setItem(KEPT, names().join(","));
+});
+const kept = sessionStorage.getItem(KEPT);
+if (kept && document.getElementById("new-searcher")) {
+  document.getElementById("new-searcher").value = kept;
+  showChosen();
+}
+
+// What stands in the way is looked at anew when the field was opened or closed, or all off ordered or released.
+changes.addEventListener("rows", () => {
+  const field = rows.get("field");
+  if (!field || start?.classList.contains("holding")) return;
+  if (`${field.open} ${field.all_off.in_force}` !== page.dataset.field) location.reload();
 });
 
 start?.addEventListener("held", async () => {
@@ -35,11 +54,13 @@ start?.addEventListener("held", async () => {
   const [now = [], ...next] = groups();
   const answer = await order("exercise-start", { drill, seed, targets: same, searchers: now }, key);
   if (answer.ok) {
+    sessionStorage.removeItem(KEPT);
     keepQueue(drill, next);
     said.textContent = t("base.taken");
     location.assign(`/exercises/${answer.data.exercise}`);
     return;
   }
+  if (answer.problem.status) key = ownId();
   said.textContent = inWords(answer.problem);
   said.scrollIntoView({ block: "center" });
   start.removeAttribute("aria-disabled");

@@ -8,6 +8,8 @@ import { arm, armed, flash, keepAwake, tone } from "./sound.js";
 import { clock, has, t } from "./words.js";
 
 const UNDO_FOR_MS = 10000;
+const ONE_PRESS_MS = 1200;
+const TOLD_FOR_MS = 6000; // what went well; what failed stays until something else is pressed
 const SPLITS = ["signal", "coarse", "fine"]; // in this order on the way in; after the call comes the airway
 
 const page = document.getElementById("exercise");
@@ -22,6 +24,8 @@ let chosen = null; // the burial that call and split are for
 let undo = null; // {what, change, about, until}
 let known = null; // finds and things to judge, to tell what is new
 let stopping = false;
+let pressed_at = -Infinity; // a thumb that trembles taps twice; under it the next burial's name has come
+let told = { text: "", until: 0, failed: false }; // what became of the last order
 
 const row = () => rows.get(`exercise:${exercise}`);
 const seconds = (r) => (r.zero_us === null ? r.clock_s : (hostNow() - r.zero_us) / 1e6 - r.shift_s);
@@ -61,7 +65,7 @@ function showButtons(r, now) {
   const b = r.burials.find((one) => one.burial === chosen);
   callButton.textContent = t("exercise.call_for", { burial: chosen });
   splitButton.textContent = t("exercise.split_for", { burial: chosen, split: splitWord(nextSplit(b)) });
-  callButton.disabled = splitButton.disabled = !isLive() || now < 0;
+  callButton.disabled = splitButton.disabled = !isLive() || now < 0 || performance.now() - pressed_at < ONE_PRESS_MS;
   if (!stopping) stop.textContent = t("exercise.stop");
 }
 
@@ -99,21 +103,27 @@ function nextSplit(b) {
   return SPLITS.find((name) => !taken.has(name)) ?? "fine";
 }
 
-// What each order has come to: taken by the controller once it stands here, confirmed when the target says so.
-function showSending(r) {
-  if (undo && undo.until > performance.now()) return;
-  const on = r.burials.filter((b) => b.phase === "ordered").map((b) => b.burial);
-  if (r.state === "running" && on.length) said.textContent = t("exercise.ordered", { burials: on.join(", ") });
-  else if (r.state === "running" && !stopping) said.textContent = "";
+// What each order has come to: sent, taken by the controller, confirmed by the target; or what was refused, which stays.
+function tell(text, failed = false) {
+  told = { text, until: failed ? Infinity : performance.now() + TOLD_FOR_MS, failed };
+  said.textContent = text;
+  said.classList.toggle("wrong", failed);
+  if (failed) flash(said);
 }
 
-// ---- one thing at a time: undo, else a question, else a strike to judge ----------------------------------------------
+function showSending(r) {
+  const on = r.burials.filter((b) => b.phase === "ordered").map((b) => b.burial);
+  const fresh = told.until > performance.now();
+  const ordered = r.state === "running" && on.length ? t("exercise.ordered", { burials: on.join(", ") }) : "";
+  const text = fresh ? told.text : ordered;
+  if (said.textContent !== text) said.textContent = text;
+  said.classList.toggle("wrong", fresh && told.failed);
+}
+
+// ---- one thing at a time: what sends and wants a word, undo, a strike to judge ----------------------------------------
 
 function showAsk(r) {
   if (!mayInstruct()) return show(ask);
-  if (undo && undo.until > performance.now()) {
-    return show(ask, h("div", { class: "asked one" }, h("p", {}, undo.what), h("button", { type: "button", class: "plain", "data-do": "undo" }, t("base.undo"))));
-  }
   if (r.state === "interrupted") {
     return show(ask, h("div", { class: "asked" }, h("p", {}, t("exercise.interrupted")), h("button", { type: "button", "data-do": "resume" }, t("exercise.resume"))));
   }
@@ -122,6 +132,9 @@ function showAsk(r) {
     return show(ask, h("div", { class: "asked" }, h("p", {}, question.what), h("div", { class: "buttons two" },
       question.choices.map((choice) => h("button", { type: "button", class: "plain", "data-do": "answer", "data-about": question.question, "data-value": choice },
         has(`exercise.choice_${choice}`) ? t(`exercise.choice_${choice}`) : choice)))));
+  }
+  if (undo && undo.until > performance.now()) {
+    return show(ask, h("div", { class: "asked one" }, h("p", {}, undo.what), h("button", { type: "button", class: "plain", "data-do": "undo" }, t("base.undo"))));
   }
   const doubtful = r.to_judge[0];
   if (!doubtful) return show(ask);
@@ -150,16 +163,16 @@ ask.addEventListener("click", async (event) => {
     void: () => correct("void", about, t("exercise.why_judged")),
   };
   await by[what]();
-  ask.dataset.shown = "";
+  delete ask.dataset.shown;
   paint();
 });
 
 // ---- orders -------------------------------------------------------------------------------------------------------
 
 async function carry(verb, args, done) {
-  said.textContent = t("base.sent");
+  tell(t("base.sent"));
   const answer = await order(verb, { exercise, ...args });
-  said.textContent = answer.ok ? `${done} – ${t("base.taken")}` : inWords(answer.problem);
+  tell(answer.ok ? `${done} – ${t("base.taken")}` : inWords(answer.problem), !answer.ok);
   return answer;
 }
 
@@ -182,6 +195,8 @@ async function correct(change, about, why, value = null) {
 
 callButton?.addEventListener("click", async () => {
   const burial = chosen;
+  pressed_at = performance.now();
+  paint();
   const answer = await carry("exercise-call", { burial }, t("exercise.called", { burial }));
   if (answer.ok) offerUndo(t("exercise.called", { burial }), answer.data.call);
   const r = row();
@@ -191,6 +206,7 @@ callButton?.addEventListener("click", async () => {
 
 splitButton?.addEventListener("click", async () => {
   const burial = chosen;
+  pressed_at = performance.now();
   const name = nextSplit(row().burials.find((b) => b.burial === burial));
   const answer = await carry("exercise-split", { burial, name }, splitWord(name));
   if (answer.ok) offerUndo(`${splitWord(name)} ${burial}`, answer.data.split);
@@ -198,46 +214,57 @@ splitButton?.addEventListener("click", async () => {
 
 stop?.addEventListener("click", async () => {
   stopping = true;
+  undo = null;
   stop.textContent = t("base.sent");
-  const answer = await carry("exercise-stop", {}, t("exercise.stopped"));
+  await carry("exercise-stop", {}, t("exercise.stopped"));
   stopping = false;
-  if (!answer.ok) stop.textContent = t("exercise.stop");
+  paint();
 });
 
 // ---- after the end --------------------------------------------------------------------------------------------------
 
 // Made once: what is under a thumb stays the same element, whatever its words become.
 const quietNote = h("p", {});
-const backButton = h("button", { type: "button", class: "plain" });
+const backButton = find("back");
 const againHold = h("fc-hold", { class: "big", ms: "700", id: "again" });
-after.append(h("div", { class: "buttons" }, quietNote, backButton, h("a", { class: "big plain", href: `/exercises/${exercise}/debrief` }, t("exercise.debrief")), againHold));
+after.append(h("div", { class: "buttons" }, quietNote, h("a", { class: "big plain", href: `/exercises/${exercise}/debrief` }, t("exercise.debrief")), againHold));
 after.hidden = true;
 
 function showAfter(r) {
   after.hidden = ["running", "interrupted"].includes(r.state);
+  if (backButton && after.hidden) backButton.hidden = true;
   if (after.hidden) return;
   const back = r.take_back_until_us === null ? 0 : (r.take_back_until_us - hostNow()) / 1e6;
-  const quiet = r.burials.every((b) => b.may_send_until_us === null);
+  const loud = r.burials.filter((b) => !b.says_quiet);
   const [next] = queue(r.drill);
-  quietNote.textContent = quiet ? t("exercise.all_quiet") : t("exercise.not_quiet");
-  backButton.hidden = !(back > 0 && mayInstruct());
-  backButton.textContent = t("exercise.take_back", { seconds: Math.ceil(back) });
+  quietNote.textContent = loud.length ? t("exercise.not_quiet", { names: loud.map(notQuiet).join(", ") }) : t("exercise.all_quiet");
+  quietNote.classList.toggle("wrong", loud.length > 0);
+  if (backButton) {
+    backButton.hidden = !(back > 0 && mayInstruct());
+    backButton.textContent = t("exercise.take_back", { seconds: Math.ceil(back) });
+  }
   againHold.hidden = !mayInstruct();
   againHold.textContent = next ? t("exercise.again_with", { names: next.join(", ") }) : t("exercise.again");
 }
 
-backButton.addEventListener("click", () => carry("exercise-reopen", {}, t("exercise.taken_back")));
+// Who has not said that it is quiet, and how long it may still send.
+function notQuiet(b) {
+  const left = b.may_send_until_us === null ? 0 : (b.may_send_until_us - hostNow()) / 1e6;
+  return left > 0 ? `${b.name} (${t("base.off_may_send", { seconds: Math.ceil(left) })})` : b.name;
+}
+
+backButton?.addEventListener("click", () => carry("exercise-reopen", {}, t("exercise.taken_back")));
 againHold.addEventListener("held", async () => {
   const r = row();
   const targets = Object.fromEntries(r.burials.map((b) => [b.burial, b.target]));
   const key = ownId();
-  said.textContent = t("base.sent");
+  tell(t("base.sent"));
   const [searchers = [], ...later] = queue(r.drill);
   const answer = await order("exercise-start", { drill: r.drill, seed: r.seed, targets, searchers }, key);
   if (answer.ok) {
     keepQueue(r.drill, later);
     location.assign(`/exercises/${answer.data.exercise}`);
-  } else said.textContent = inWords(answer.problem);
+  } else tell(inWords(answer.problem), true);
 });
 
 // ---- everything that was entered, with undo ---------------------------------------------------------------------------

@@ -57,7 +57,7 @@ function paint() {
     map.replaceChildren(...drawMap(all));
   }
   show(list, all.map((row) => h("li", { class: "row" },
-    h("strong", {}, row.name), h("span", { class: `state is-${row.state}` }, shape(row.state), t(`base.state_${row.state}`)),
+    h("strong", {}, row.name), h("span", { class: "states" }, [row.state, ...row.also].map((word) => h("span", { class: `state is-${word}` }, shape(word), t(`base.state_${word}`)))),
     h("span", { class: "more" }, details(row)))));
   show(manual, field.manual.map((one) => h("li", {}, t("field.manual", { unit: one.unit, place: one.place }))));
 }

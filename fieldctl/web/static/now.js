@@ -10,7 +10,7 @@ const going = new Set(["running", "interrupted"]);
 const mayOpen = document.body.dataset.audience === "watch";
 
 function time(row) {
-  return row.zero_us === null ? clock(row.clock_s) : clock((hostNow() - row.zero_us) / 1e6);
+  return row.zero_us === null ? clock(row.clock_s) : clock((hostNow() - row.zero_us) / 1e6 - row.shift_s);
 }
 
 changes.addEventListener("beat", () => {
