@@ -31,7 +31,7 @@ FILES = (
     "debrief/read.py", "debrief/assessment_list.py", "debrief/show.py",
     *(f"web/{name}.py" for name in (
         "accounts", "api", "asking", "day_pages", "debrief_pages", "elsewhere", "given", "guard", "health",
-        "keys", "passwords", "problems", "qr", "rehearsing", "signing",
+        "keys", "nowhere", "passwords", "problems", "qr", "rehearsing", "signing",
     )),
 )  # fmt: skip
 """Where sentences for people are made."""

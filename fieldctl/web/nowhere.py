@@ -1,0 +1,45 @@
+"""An address that nobody answers: a page with all off for people, a problem (RFC 9457) for programs."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.web import problems
+from fieldctl.web.openapi import ROOT
+from fieldctl.web.paper import render
+from fieldctl.web.problems import WrongMethod
+
+SHOWN = 80  # characters of an address
+
+
+def install(app: FastAPI) -> None:
+    """Answer whatever no route of this application takes."""
+    app.add_exception_handler(HTTPException, _no_route)
+    app.add_exception_handler(RequestValidationError, _no_such)
+
+
+async def _no_route(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    if error.status_code == 405:
+        allowed = (error.headers or {}).get("Allow", "").split(", ")
+        return _answer(request, WrongMethod(allowed), 405)
+    return await _no_such(request, error)
+
+
+async def _no_such(request: Request, _error: Exception) -> Response:
+    where = request.url.path[:SHOWN]
+    return _answer(request, NotFound(f"There is nothing at {where!r}.", remedy="Look at the start page."), 404)
+
+
+def _answer(request: Request, error: FieldctlError, status: int) -> Response:
+    if problems.wants_page(request) and not request.url.path.startswith(ROOT):
+        answer = render(request, "nowhere.html", status=status)
+        if isinstance(error, WrongMethod):
+            answer.headers["Allow"] = error.allowed
+        return answer
+    return problems.answer(request, error)
