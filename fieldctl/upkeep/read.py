@@ -9,7 +9,15 @@ import datetime
 from collections import Counter
 from collections.abc import Iterable
 
-from fieldctl.events import BatterySwapped, DayClosed, DayOpened, ExerciseStarted, TargetNamed, TargetTakenOut
+from fieldctl.events import (
+    BatterySwapped,
+    DayClosed,
+    DayOpened,
+    ExerciseStarted,
+    TargetAdded,
+    TargetNamed,
+    TargetTakenOut,
+)
 from fieldctl.ledger.entry import Entry
 from fieldctl.ledger.reader import Reader
 from fieldctl.site.model import Battery, Site, UpkeepRules
@@ -41,15 +49,19 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
     latest = list(
         reader.entries(
             max(0, reader.head()[0] - LATEST_ENTRIES),
-            kinds=(ExerciseStarted, DayOpened, DayClosed, TargetNamed, TargetTakenOut),
+            kinds=(ExerciseStarted, DayOpened, DayClosed, TargetAdded, TargetNamed, TargetTakenOut),
         )
     )
     names = {e.fact.target: e.fact.name for e in latest if isinstance(e.fact, TargetNamed)}
-    gone = {e.fact.target for e in latest if isinstance(e.fact, TargetTakenOut)}
+    there = {
+        e.fact.target: isinstance(e.fact, TargetAdded)
+        for e in latest
+        if isinstance(e.fact, TargetAdded | TargetTakenOut)
+    }
     places = tuple(
         Place(place.target, names.get(place.target, place.name), place.zone)
         for place in site.places
-        if place.target not in gone
+        if there.get(place.target, True)
     )
     ticks = {target: sorted(day for day, _ in found) for target, found in swaps.items()}
     for target, found in swaps.items():

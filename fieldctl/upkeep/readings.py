@@ -27,6 +27,7 @@ DAY_S = 86_400.0
 HOTTEST_C, COLDEST_C = 45.0, -60.0  # beyond: no thermometer under snow says so, whatever the day
 JANUARY_C = 30.0  # in the months of snow
 WINTER_MONTHS = (11, 12, 1, 2, 3, 4)
+LABELS_MOST = 2_000  # of a host boot, whose median is its distance from the wall
 LEAST_OF_END = 0.35  # of the end voltage at rest: less, and whoever reported it could not have spoken from it
 
 
@@ -103,7 +104,7 @@ def _anchors(rows: Sequence[HourRow]) -> dict[str, float]:
     apart: dict[str, list[float]] = {}
     for row in rows:
         known = apart.setdefault(row[1], [])
-        if row[3] is not None and len(known) < 5000:
+        if row[3] is not None and len(known) < LABELS_MOST:
             known.append(datetime.datetime.fromisoformat(row[3]).timestamp() - row[2] / 1e6)
     return {boot: float(np.median(values)) for boot, values in apart.items() if values}
 

@@ -93,7 +93,9 @@ def test_thinning_changes_nothing_that_is_read() -> None:
         for minute in range(0, 60 * 30, 7):
             at = HostTime("b", minute * 60_000_000)
             label = wall(minute // 60) if minute > 600 and minute % 60 == 0 else None
-            ledger.put_telemetry([Telemetry(ONE, at, label, 3.4 - minute / 1e4, 3.2, -5.0, 1.0, {"charge_mas": minute})])
+            ledger.put_telemetry(
+                [Telemetry(ONE, at, label, 3.4 - minute / 1e4, 3.2, -5.0, 1.0, {"charge_mas": minute})]
+            )
         ledger.put_telemetry([Telemetry(ONE, HostTime("no-clock", 5), None, 3.4, 3.2, -5.0, 1.0, {"charge_mas": 1})])
         ledger.flush_telemetry()
         before = sorted(ledger.telemetry_hours())

@@ -1,0 +1,224 @@
+"""The account: advice by forecast, cost of digging and threshold; findings in words; the order of the list."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from upkeep_kit import BOOT, battery_of, hours_of_winter, target_of
+
+from fieldctl.events import BatterySwapped, DayClosed, DayOpened, ExerciseStarted
+from fieldctl.ledger.entry import Entry
+from fieldctl.site.model import Battery, Site, UpkeepRules
+from fieldctl.site.model import Place as Buried
+from fieldctl.units import HostTime, PersonId
+from fieldctl.upkeep.account import Field, Finding, Place, Row, Upkeep, account_of, field_account
+from fieldctl.upkeep.as_json import as_row, csv_lines
+from fieldctl.upkeep.curves import rest_v
+from fieldctl.upkeep.energy import Calendar
+from fieldctl.upkeep.estimate import load_v
+from fieldctl.upkeep.read import calendars
+from fieldctl.upkeep.readings import Hours, date_of
+from fieldctl.upkeep.words import ENGLISH, advice_words, basis_words, finding_words, last_words, say
+from sims.winter import FIRST_DAY, TARGETS, Winter
+
+ALKALINE = Battery("alkaline", 3, 10.0, least_v=2.7)
+DAY = 20_450
+
+
+def by_the_book(battery: Battery, shares: np.ndarray, celsius: float = 5.0) -> Hours:
+    """One reading at noon of every day up to `DAY` of a battery that is as the table has it."""
+    n = shares.size
+    cold = np.full(n, celsius)
+    day = DAY - n + 1 + np.arange(n) + 0.5
+    rest = battery.cells * rest_v(battery.chemistry, shares)
+    load = load_v(battery, shares, cold, 1.0)
+    return Hours(day, rest, load, cold, (shares[0] - shares) * battery.capacity_ah * 3.6e6)
+
+
+def field(hours: Mapping[int, Hours], kind: Battery | None = ALKALINE, **more: Any) -> Field:
+    places = tuple(Place(target_of(n), f"Larch {n + 1}", "upper") for n in hours)
+    rules = more.pop("rules", UpkeepRules())
+    ticks = {target_of(n): days for n, days in more.pop("ticks", {}).items()}
+    batteries = {} if kind is None else {place.target: kind for place in places}
+    return Field(
+        float(DAY), rules, places, batteries, {target_of(n): h for n, h in hours.items()}, ticks,
+        more.pop("calendars", {}), **more,
+    )  # fmt: skip
+
+
+def one(hours: Hours, kind: Battery | None = ALKALINE, **more: Any) -> Row:
+    about = field({0: hours}, kind, **more)
+    return account_of(about, about.places[0])
+
+
+def keys(row: Row) -> list[str]:
+    return [finding.key for finding in row.findings]
+
+
+FULL = by_the_book(ALKALINE, np.linspace(1.0, 0.95, 30))
+HALF = by_the_book(ALKALINE, np.linspace(1.0, 0.8, 30))
+LOW = by_the_book(ALKALINE, np.linspace(1.0, 0.46, 30))
+
+
+def test_advice_follows_the_forecast() -> None:
+    assert (one(FULL).state, one(LOW).state) == ("later", "now")
+    assert one(HALF).state in ("soon", "later")
+    assert one(LOW).by is not None
+    assert one(LOW).by >= DAY  # type: ignore[operator]
+
+
+def test_what_lasts_until_closing_day_is_left_in_peace() -> None:
+    soon = UpkeepRules(closing_day=date_of(DAY + 10))
+    far = UpkeepRules(closing_day=date_of(DAY + 140))
+    assert one(HALF, rules=soon).state == "holds"
+    assert one(HALF, rules=far).state != "holds"
+    assert "closing" not in advice_words(one(HALF), Upkeep(date_of(DAY), None, (), 0))
+
+
+def test_the_cost_of_digging_weighs() -> None:
+    """Where digging takes an hour, a chance is taken that nobody takes where the battery lies in the hut."""
+    states = {}
+    for days in range(1, 80):
+        for dig in (2.0, 60.0):
+            row = one(HALF, rules=UpkeepRules(closing_day=date_of(DAY + days), dig_min=dig))
+            states.setdefault(dig, []).append(row.state == "holds")
+    assert sum(states[60.0]) > sum(states[2.0]) > 0
+
+
+def test_a_plain_threshold_for_those_who_want_one() -> None:
+    wanted = replace(ALKALINE, change_at=0.85)
+    row = one(HALF, wanted, ticks={0: [DAY - 29.0]})
+    assert (row.state, row.advice) == ("now", "threshold")
+    assert "85 %" in advice_words(row, Upkeep(date_of(DAY), None, (row,), 0))
+    assert one(FULL, wanted, ticks={0: [DAY - 29.0]}).advice != "threshold"
+
+
+def test_a_target_that_nobody_knows_anything_of() -> None:
+    assert keys(one(HALF, None)) == ["kind-unknown"]
+    about = field({0: HALF})
+    assert keys(account_of(replace(about, hours={}), about.places[0])) == ["never-read"]
+    late = replace(field({0: HALF}), today=float(DAY + 9))
+    assert "silent" in keys(account_of(late, late.places[0]))
+
+
+@pytest.mark.parametrize(
+    ("what", "value", "key"),
+    [("rest_v", -2.0, "wrong-way-round"), ("rest_v", 0.0, "no-volts"), ("rest_v", 9.9, "too-many-volts"),
+     ("celsius", 60.0, "thermometer")],
+)  # fmt: skip
+def test_impossible_readings_are_shown_and_change_nothing(what: str, value: float, key: str) -> None:
+    """One wild hour among three of a day: a person sees it, the estimate does not."""
+    thrice = Hours(*(np.repeat(getattr(HALF, name), 3) for name in Hours.__slots__))
+    values = getattr(thrice, what).copy()
+    values[-2] = value
+    wild = replace(thrice, **{what: values})
+    before, after = one(thrice), one(wild)
+    assert key in keys(after)
+    assert keys(before) == []
+    assert after.estimate == before.estimate
+    assert (after.state, after.by) == (before.state, before.by)
+
+
+def test_uses_more_than_the_calendar_explains() -> None:
+    idle = Calendar(0.0, 0.0, sleeps=True)
+    assert "uses-more" in keys(one(HALF, calendars={target_of(0): idle}))
+    assert "uses-more" not in keys(one(HALF, calendars={target_of(0): Calendar(8.0, 3.0, sleeps=False)}))
+
+
+def test_lead_may_freeze() -> None:
+    lead = Battery("lead-acid", 6, 7.0)
+    cold = UpkeepRules(expected_c=-25.0)
+    empty, full = (by_the_book(lead, np.linspace(1.0, left, 30)) for left in (0.35, 0.97))
+    assert "may-freeze" in keys(one(empty, lead, rules=cold))
+    assert "may-freeze" not in keys(one(full, lead, rules=cold))
+
+
+def test_the_one_ticked_and_the_one_done_can_differ() -> None:
+    """Larch 1 was ticked, Larch 2 was done: both are told, and the one names the other."""
+    old = by_the_book(ALKALINE, np.linspace(0.9, 0.5, 40))
+    new = by_the_book(ALKALINE, np.concatenate([np.linspace(0.9, 0.6, 30), np.linspace(1.0, 0.9, 10)]))
+    tick = float(DAY - 10)
+    found = field_account(field({0: old, 1: new}, ticks={0: [tick]}))
+    rows = {row.place.name: row for row in found.rows}
+    ticked = next(f for f in rows["Larch 1"].findings if f.key == "ticked-not-done")
+    assert "done-not-ticked" in keys(rows["Larch 2"])
+    says, remedy = finding_words(ticked, rows["Larch 1"])
+    assert date_of(tick).isoformat() in says
+    assert "fieldctl upkeep swapped Larch 2" in remedy
+    assert not rows["Larch 1"].fresh
+    right = field_account(field({0: old, 1: new}, ticks={1: [tick]}))
+    assert [f for row in right.rows for f in row.findings if "ticked" in f.key] == []
+    assert next(row for row in right.rows if row.place.name == "Larch 2").fresh
+
+
+def test_most_urgent_first_in_an_invented_winter() -> None:
+    winter = Winter.of(900)
+    today = 70
+    places = tuple(Place(target_of(t), f"Larch {t + 1}", "upper") for t in range(TARGETS))
+    hours = {}
+    for t in range(TARGETS):
+        whole = hours_of_winter(winter, t)
+        until = whole.day < FIRST_DAY + today + 1
+        hours[target_of(t)] = Hours(*(getattr(whole, name)[until] for name in Hours.__slots__))
+    ticks: dict[Any, list[float]] = {}
+    for t, day in winter.ticks:
+        if day <= today:
+            ticks.setdefault(target_of(t), []).append(float(FIRST_DAY + day))
+    about = Field(
+        float(FIRST_DAY + today), UpkeepRules(), places, {target_of(t): battery_of(winter, t) for t in range(TARGETS)},
+        hours, ticks, {},
+    )  # fmt: skip
+    found = field_account(about)
+    order = [("now", "soon", "unknown", "later", "holds").index(row.state) for row in found.rows]
+    assert order == sorted(order)
+    now = [row.by for row in found.rows if row.state == "now"]
+    assert now == sorted(now)  # type: ignore[type-var]
+    assert len(as_row(found)["batteries"]) == TARGETS
+    lines = list(csv_lines(found))
+    assert len(lines) == TARGETS + 1
+    for row in found.rows:
+        for text in (
+            advice_words(row, found),
+            last_words(row),
+            basis_words(row),
+            *(word for finding in row.findings for word in finding_words(finding, row)),
+        ):
+            assert re.fullmatch(r"[^{}]{3,}", text), text
+
+
+def test_every_finding_has_its_sentence_and_its_remedy() -> None:
+    said = {key.split(".", 1)[1] for key in ENGLISH if key.startswith("finding.")}
+    remedies = {key.split(".", 1)[1] for key in ENGLISH if key.startswith("remedy.")}
+    assert said <= remedies
+    with pytest.raises(KeyError):
+        finding_words(Finding("no-such-thing", "sure"), one(HALF))
+    assert say("percent", {"percent": "{low} bis {high} %"}, low=1, high=2) == "1 bis 2 %"
+    assert say("nothing", {}) == ENGLISH["nothing"]
+
+
+def test_days_and_exercises_as_carried_out() -> None:
+    place = Buried(target_of(0), "Larch 1", "upper", 0, 0, 1.0)
+    site = Site("larch", "Larch Hollow (invented)", places=(place,), upkeep=UpkeepRules(open_hours=5.0, exercises=4))
+    at, who = HostTime(BOOT, 1), PersonId("p-mira")
+    facts: list[Entry] = []
+
+    def note(fact: Any, wall: str | None) -> None:
+        facts.append(Entry(len(facts) + 1, fact, at, wall, ""))
+
+    assert calendars([], site)[target_of(0)] == Calendar(5.0, 8.0, sleeps=False)
+    for day in range(1, 5):
+        note(DayOpened(who, at, "low", 1.9, (), (), (), "none"), f"2026-01-0{day}T09:00:00Z")
+        for n in range(3):
+            started = ExerciseStarted(
+                **dict.fromkeys(ExerciseStarted.__dataclass_fields__)  # type: ignore[arg-type]
+            )
+            started = replace(started, exercise=f"x{day}{n}", picks={"A": target_of(0)})
+            note(started, f"2026-01-0{day}T1{n}:00:00Z")
+        note(DayClosed(who, at, True, "quiet", (), (), "Ansel"), f"2026-01-0{day}T16:00:00Z")
+    note(BatterySwapped(target_of(0), "2026-01-04", "", 0, 0.0, who, at), None)
+    assert calendars(facts, site)[target_of(0)] == Calendar(7.0, 3.0, sleeps=False, from_log=True)

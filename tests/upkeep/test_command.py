@@ -1,0 +1,126 @@
+"""fieldctl upkeep: the list as people and programs read it, offline, beside a writer, on bad input."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from jsonschema_rs import Draft202012Validator
+from upkeep_kit import BOOT, site_text, swapped, target_of, write_site
+
+from fieldctl.ledger.store import Ledger
+from fieldctl.site.files import read_site
+from fieldctl.units import HostTime
+from fieldctl.upkeep.as_json import SCHEMA
+from fieldctl.upkeep.readings import date_of
+from sims.winter import FIRST_DAY, Winter
+
+FIELDCTL = str(Path(sys.executable).with_name("fieldctl"))
+UPTO = 45
+TODAY = date_of(FIRST_DAY + UPTO).isoformat()
+WINTER = Winter.of(901)
+
+
+def run(*words: str, site: Path) -> subprocess.CompletedProcess[str]:
+    command = [FIELDCTL, *words, "--site", str(site)]
+    done = subprocess.run(
+        command, capture_output=True, text=True, check=False, timeout=60, env={**os.environ, "TZ": "UTC"}
+    )
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("larch")
+    return write_site(folder, WINTER, UPTO, "[upkeep]\nclosing_day = 2026-04-12\n")
+
+
+def test_the_list_for_people(site: Path) -> None:
+    done = run("upkeep", "--on", TODAY, site=site)
+    assert done.returncode == 0, done.stderr
+    first, head, *rows = done.stdout.splitlines()
+    assert "to change now" in first
+    assert head.split()[:3] == ["target", "place", "battery"]
+    assert sum(row.startswith("Larch ") for row in rows) >= 24
+    assert "finding." not in done.stdout
+
+
+def test_as_json_by_its_schema_and_as_csv(site: Path) -> None:
+    schema = json.loads(run("upkeep", "--schema", site=site).stdout)
+    assert schema == SCHEMA
+    row = json.loads(run("upkeep", "--json", "--on", TODAY, site=site).stdout)
+    Draft202012Validator(schema).validate(row)
+    assert not Draft202012Validator(schema).is_valid({**row, "more": 1})
+    assert row["closing_day"] == "2026-04-12"
+    rows = list(csv.DictReader(io.StringIO(run("upkeep", "--csv", "--on", TODAY, site=site).stdout)))
+    assert [each["target"] for each in rows] == [each["target"] for each in row["batteries"]]
+    assert {each["state"] for each in rows} <= {"now", "soon", "later", "holds", "unknown"}
+
+
+def test_beside_a_writer_and_after_a_tick(site: Path) -> None:
+    """Read while another process would serve: the writer's lock is held, and what it wrote is seen."""
+    with Ledger.open(site / "ledger.sqlite", inline=True, durable=False) as ledger:
+        before = json.loads(run("upkeep", "--json", "--on", TODAY, site=site).stdout)
+        target = next(each for each in before["batteries"] if not each["fresh"] and each["chemistry"] == "lithium-fr6")
+        number = int(target["target"], 16) - int(target_of(0), 16)
+        ledger.append([swapped(number, UPTO - 1)], at=HostTime(BOOT, 2))
+        after = json.loads(run("upkeep", "--json", "--on", TODAY, site=site).stdout)
+        now = next(each for each in after["batteries"] if each["target"] == target["target"])
+        assert now["fresh"] or "ticked-not-done" in [finding["key"] for finding in now["findings"]]
+
+
+def test_without_any_log_and_without_any_battery(tmp_path: Path) -> None:
+    (tmp_path / "site.toml").write_text(site_text(WINTER), encoding="utf-8")
+    missing = run("upkeep", site=tmp_path)
+    assert missing.returncode == 4
+    assert "To do:" in missing.stderr
+    with Ledger.open(tmp_path / "ledger.sqlite", inline=True, durable=False):
+        pass
+    (tmp_path / "site.toml").write_text(site_text(WINTER, battery=False), encoding="utf-8")
+    done = run("upkeep", site=tmp_path)
+    assert done.returncode == 0
+    assert "[battery]" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("upkeep", "--csv", "--json"), "Leave one"),
+        (("upkeep", "--on", "tomorrow"), "YEAR-MONTH-DAY"),
+        (("upkeep", "--json", "swapped", "Larch 1"), "after it"),
+    ],
+)
+def test_asked_wrong(words: tuple[str, ...], said: str, site: Path) -> None:
+    done = run(*words, site=site)
+    assert done.returncode == 2
+    assert said in done.stderr
+
+
+def test_swapped_needs_a_serve(site: Path) -> None:
+    done = run("upkeep", "swapped", "Larch 1", site=site)
+    assert done.returncode == 4
+    assert "To do:" in done.stderr
+
+
+def test_batteries_in_the_site_s_file() -> None:
+    usual = '[battery]\nchemistry = "lithium-fr6"\ncells = 2\ncapacity_ah = 3.0\nchange_at = 40\n'
+    both = read_site(
+        site_text(WINTER, usual, battery=False)
+        + '[target.battery]\nchemistry = "li-ion"\ncells = 1\ncapacity_ah = 2.6\n'
+    )
+    assert both.usual_battery is not None
+    assert both.usual_battery.change_at == 0.4
+    assert both.battery(target_of(0)) == both.usual_battery
+    own = both.battery(target_of(23))
+    assert own is not None
+    assert (own.chemistry, own.cells) == ("li-ion", 1)
+    closing = read_site(site_text(WINTER, "[upkeep]\nclosing_day = 2026-04-12\ndig_min = 45\n")).upkeep
+    assert (closing.closing_day, closing.dig_min) == (datetime.date(2026, 4, 12), 45.0)
