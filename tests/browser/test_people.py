@@ -77,7 +77,7 @@ def test_from_a_right_to_a_second_phone_and_back(phones: Any, hill: Any) -> None
     other.wait_for_url("**/sign-in?next=/field")  # by itself: its stream ends with its right to see
 
 
-def test_password_then_out_then_in_again(phones: Any) -> None:
+def test_password_then_out_then_in_again(phones: Any, hill: Any) -> None:
     page = phones.new("tall")
     page.goto("/people")
     live(page)
@@ -104,3 +104,4 @@ def test_password_then_out_then_in_again(phones: Any) -> None:
     page.locator("form[data-ask=sign-in] button").click()
     page.wait_for_url("**/people")
     expect(page.locator("h2", has_text="Mira (you)")).to_be_visible()
+    hill.cookies = page.context.cookies()  # the session that all phones shared ended with the sign-out
