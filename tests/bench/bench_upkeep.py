@@ -1,9 +1,9 @@
 """Upkeep over a season: 24 targets, 150 days, a status a minute while open; how fast the list opens, how big it gets.
 
 The winter is invented (sims/winter.py) and its ledger thinned as a serving controller thins it; 20 000 other entries
-lie beside. Limits are held against the time that this process had, so that a busy machine does not decide; the wall's time
-stands beside it. What is read is the first row of each hour, which thinning keeps, so the account before and after is
-the same; that is checked here too.
+lie beside. Limits are held against the time that this process had, so that a busy machine does not decide; the wall's
+time stands beside it. What is read is the first row of each hour, which thinning keeps, so that the account before and
+after is the same; that is checked here too.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from fieldctl.ledger.store import Ledger
 from fieldctl.site.files import read_site
 from fieldctl.units import HostTime
 from fieldctl.upkeep.as_json import SCHEMA
+from fieldctl.upkeep.read import read_field
 from fieldctl.upkeep.readings import date_of
 from sims.winter import FIRST_DAY, Winter
 
@@ -75,6 +77,23 @@ def test_beside_a_writer_and_after_a_tick(site: Path) -> None:
         after = json.loads(run("upkeep", "--json", "--on", TODAY, site=site).stdout)
         now = next(each for each in after["batteries"] if each["target"] == target["target"])
         assert now["fresh"] or "ticked-not-done" in [finding["key"] for finding in now["findings"]]
+
+
+def test_the_kind_that_was_put_in_last_counts(tmp_path: Path) -> None:
+    """The file's kind stands until a tick names another; its limits stand all the time."""
+    found = read_site(site_text(WINTER))
+    put_in = [("2025-12-01", "li-ion", 1, 2.6), ("2025-12-20", "alkaline", 3, 2.5), ("2026-01-05", "", 0, 0.0)]
+    with Ledger.open(tmp_path / "ledger.sqlite", inline=True, durable=False) as ledger:
+        for number in (0, 1):
+            for day, chemistry, cells, capacity in put_in[: 2 + number]:
+                fact = replace(swapped(number, 0), day=day, chemistry=chemistry, cells=cells, capacity_ah=capacity)
+                ledger.append([fact], at=HostTime(BOOT, 2))
+        batteries = read_field(ledger, found, datetime.date(2026, 1, 10)).batteries
+    by_file = found.battery(target_of(0))
+    assert by_file is not None
+    expected = replace(by_file, chemistry="alkaline", cells=3, capacity_ah=2.5)
+    assert batteries[target_of(0)] == expected
+    assert batteries[target_of(1)] == found.battery(target_of(1))  # the last tick named none: what the file says
 
 
 def test_without_any_log_and_without_any_battery(tmp_path: Path) -> None:

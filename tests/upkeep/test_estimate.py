@@ -10,7 +10,7 @@ from fieldctl.site.model import Battery
 from fieldctl.upkeep.curves import CELLS, CHEMISTRIES, NAMES, TABLE, cold_keeps, curve, rest_v
 from fieldctl.upkeep.energy import Calendar, use_of
 from fieldctl.upkeep.estimate import believe, estimate, load_v, quantiles
-from fieldctl.upkeep.forecast import forecast, least_v
+from fieldctl.upkeep.forecast import _chances, _cold, forecast, least_v
 from fieldctl.upkeep.readings import Daily
 
 CALENDAR = Calendar(8.0, 2.0, sleeps=False)
@@ -117,6 +117,16 @@ def test_the_forecast_ends_when_the_charge_does() -> None:
     assert (np.diff(made.share) <= 0).all()
     again = forecast(believe(battery, days, fresh=True), days, use, None, float(days.day[-1]) + 20)
     assert (again.last, again.low_90) == (made.last, made.low_90)
+
+
+def test_cold_spells_come_on_top_of_the_usual_cold() -> None:
+    """About one day in seven lies in a spell, some degrees colder: the coming days are colder than the usual cold."""
+    days = worn(ALKALINE, np.linspace(1.0, 0.7, 31), celsius=-5.0)
+    chance = _chances()
+    assert 0.08 < (chance.spells > 0).mean() < 0.2
+    cold = _cold(days, -5.0, chance)
+    assert -5.0 - 1.2 < cold.mean() < -5.0 - 0.3
+    assert np.quantile(cold, 0.02) < -5.0 - 6.0
 
 
 def test_wild_days_hardly_move_the_use() -> None:

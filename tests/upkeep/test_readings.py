@@ -40,6 +40,9 @@ def test_what_cannot_be_is_kept_out_and_told(rest: float, load: float, celsius: 
     assert [each.key for each in found.kept_out] == [key]
     assert found.kept_out[0].times == 1
     assert found.kept_out[0].last_day == JANUARY
+    kept = [found.hours.rest_v[1], found.hours.load_v[1], found.hours.celsius[1]]
+    gone = [False, False, True] if key == "thermometer" else [True, True, False]
+    assert np.isnan(kept).tolist() == gone
     day = daily(found.hours, 0.12)
     assert day.rest_v.tolist() == [pytest.approx(3.4)]
     assert day.load_v.tolist() == [pytest.approx(3.2)]
