@@ -1,5 +1,6 @@
 // One exercise on a phone: clock, bands, call and split by one thumb, what a person has to judge, undo, again.
 import { bands, inWords as bandInWords, splitWord } from "./bands.js";
+import { correcting } from "./correcting.js";
 import { h, show } from "./dom.js";
 import { changes, hostNow, isLive, rights, rows } from "./live.js";
 import { inWords, order, ownId } from "./orders.js";
@@ -292,6 +293,8 @@ entries.addEventListener("click", (event) => {
   if (source) correct("void", source, t("exercise.why_voided"));
   else if (correction) carry("exercise-correct", { change: "undo", about: correction, why: t("exercise.why_undo") }, t("exercise.undone"));
 });
+
+correcting(entries, { row, seconds, mayInstruct, tell });
 
 // ---- tone and flash together ----------------------------------------------------------------------------------------
 
