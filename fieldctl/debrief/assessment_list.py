@@ -2,6 +2,7 @@
 
 read_assessments(reader, drill) -> [Candidacy]     in the order of the lists, then of the exercises
 read_standing(reader, exercise, candidate) -> (Standing, wall's label of the start)
+read_sheet_now(reader, exercise, candidate) -> Sheet       as it would be decided now, whatever was decided
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fieldctl.debrief.assessment import Standing, standing
+from fieldctl.debrief.assessment import Sheet, Standing, sheet_of, standing
 from fieldctl.debrief.summary_kept import read_summaries
 from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import AssessmentListed, ExerciseStarted, Fact, StrikesDropped, TargetOdd
@@ -86,6 +87,15 @@ def read_standing(reader: Reader, exercise: str, candidate: str | None) -> tuple
             expected="an exercise of a drill with assessed = true",
             remedy="Mark the drill so, and start it anew.",
         ) from None
+
+
+def read_sheet_now(reader: Reader, exercise: str, candidate: str) -> Sheet | None:
+    """One sheet as it would be decided now; None where this version cannot make it any more."""
+    facts = list(reader.facts(exercise=exercise))
+    try:
+        return sheet_of(facts, _beside(reader, facts), candidate)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
 
 
 def _beside(reader: Reader, facts: Iterable[Fact]) -> Iterable[Fact]:

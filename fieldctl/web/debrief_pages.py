@@ -24,6 +24,7 @@ from fieldctl.web.sayings import speaker
 if TYPE_CHECKING:
     from fieldctl.debrief.show import Audience
     from fieldctl.site.model import Site
+    from fieldctl.web.assessment_form import Form
 
 Way = Literal["html", "csv", "json", "timeline.svg", "timeline.png", "map.svg", "map.png"]
 WAYS: dict[str, str] = {
@@ -160,7 +161,21 @@ async def _file(request: Request, name: Name, way: str) -> Response:
 async def _assessment(request: Request, name: Name, candidate: str | None = None, file: bool = False) -> Response:
     if file:
         return await _alone_page(request, f"{name}-assessment.html", _sheet, name, candidate)
-    return await _inside(request, _sheet_body, "sheet", name, candidate)
+    if not who_of(request).may("watch"):
+        return render(request, "assessment.html", right="watch")
+    candidates = _candidates(request, name)
+    fragment, form = "", None
+    if candidate is not None or len(candidates) < 2:  # of several, one is chosen first
+        try:
+            fragment, form = await _shown(request, _sheet_body, name, candidate)
+        except FieldctlError as error:
+            return render(request, "refused.html", right="watch", status=_status(error), error=error)
+    query = f"{request.url.query}&" if request.url.query else ""
+    return render(
+        request, "assessment.html", right="watch", fragment=fragment, exercise=name, candidates=candidates,
+        candidate=form["candidate"] if form else candidate, form=form if who_of(request).may("instruct") else None,
+        file=f"{request.url.path}?{query}file=true",
+    )  # fmt: skip
 
 
 async def _season(request: Request, file: bool = False) -> Response:
@@ -176,9 +191,9 @@ async def _person(request: Request, person: Annotated[str, Path(max_length=40)],
 
 
 async def _inside(
-    request: Request, work: Callable[..., Any], what: Literal["sheet", "season", "person"], *given: Any
+    request: Request, work: Callable[..., Any], what: Literal["season", "person"], *given: Any
 ) -> Response:
-    """A book or a sheet inside a page that has the ways on and all off."""
+    """A book inside a page that has the ways on and all off."""
     if not who_of(request).may("watch"):
         return render(request, "book.html", right="watch")
     try:
@@ -188,7 +203,7 @@ async def _inside(
     query = f"{request.url.query}&" if request.url.query else ""
     return render(
         request, "book.html", right="watch", parts=("debrief",), fragment=fragment, others=others, what=what,
-        exercise=given[0] if what == "sheet" else None, file=f"{request.url.path}?{query}file=true",
+        file=f"{request.url.path}?{query}file=true",
     )  # fmt: skip
 
 
@@ -263,12 +278,18 @@ def _sheet(ledger: str, site: Site, language: str, name: str, candidate: str | N
     return sheet_page(*_of_sheet(ledger, site, language, name, candidate))
 
 
-def _sheet_body(
-    ledger: str, site: Site, language: str, name: str, candidate: str | None
-) -> tuple[str, list[tuple[str, str]]]:
+def _sheet_body(ledger: str, site: Site, language: str, name: str, candidate: str | None) -> tuple[str, Form | None]:
+    """A sheet, and what can be pressed under it; nothing where this version cannot read the exercise any more."""
+    from fieldctl.debrief.assessment_list import read_sheet_now
     from fieldctl.debrief.assessment_page import sheet_body
+    from fieldctl.ledger.reader import Reader
+    from fieldctl.web.assessment_form import form_of
 
-    return sheet_body(*_of_sheet(ledger, site, language, name, candidate)), []
+    shown, names, about, started, words = _of_sheet(ledger, site, language, name, candidate)
+    with Reader.read(ledger) as reader:
+        now = read_sheet_now(reader, name, shown.sheet["candidate"])
+    form = None if now is None else form_of(shown, now, names, words)
+    return sheet_body(shown, names, about, started, words), form
 
 
 def _of_sheet(ledger: str, site: Site, language: str, name: str, candidate: str | None) -> tuple[Any, ...]:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, HTTPException, Path, Query, Request
 from fastapi.responses import FileResponse, RedirectResponse, Response
 
 from fieldctl.errors import FieldctlError, FileFaults, NotFound
+from fieldctl.events import AssessmentListed
 from fieldctl.web import day_pages, rehearsing, walkin_pages, words
 from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import render, who_of
@@ -96,8 +97,16 @@ async def _drill(request: Request, name: Name, seed: Seed = 0, again: str = "") 
     people = sorted(house.controller.people.values(), key=str.casefold)
     return render(
         request, "drill.html", right="watch", parts=("drill",), plan=plan, check=check, same=same, people=people,
-        labels=_labels(house, check["picks"]),
+        labels=_labels(house, check["picks"]), listed=_listed(house, plan["drill"]) if plan["assessed"] else [],
     )  # fmt: skip
+
+
+def _listed(house: House, drill: str) -> list[str]:
+    """The names of those whom a drill is to assess, by its latest list."""
+    facts = house.controller.ledger.facts(kinds=(AssessmentListed,))
+    lists = [fact for fact in facts if isinstance(fact, AssessmentListed) and fact.drill == drill]
+    latest = max(lists, key=lambda fact: fact.nth, default=None)
+    return [house.controller.people.get(who, who) for who in (() if latest is None else latest.candidates)]
 
 
 def _labels(house: House, picks: dict[str, Any]) -> dict[str, str]:
