@@ -88,7 +88,8 @@ def _write(d: Debrief, folder: Path, language: str) -> None:
 
 def _lines(d: Debrief) -> Iterator[str]:
     """The debrief as lines for a terminal."""
-    from fieldctl.debrief.words import clock, in_words, length, name_of_split, plus_minus, said
+    from fieldctl.debrief.gaps import worth_telling
+    from fieldctl.debrief.words import clock, in_words, length, moment, name_of_split, plus_minus, said
 
     yield f"{d.exercise}  {d.title}  {in_words(said(f'state.{d.state}'))}  {', '.join(d.searchers)}"
     yield in_words(d.longest)
@@ -97,7 +98,7 @@ def _lines(d: Debrief) -> Iterator[str]:
     for b in d.burials:
         found = in_words(said("find.none"))
         if b.found is not None:
-            found = f"{in_words(said(f'find.{b.find_kind}'))} at {clock(b.found.at_us)}"
+            found = f"{in_words(said(f'find.{b.find_kind}'))} at {moment(b.found.at_us, b.found.plus_minus_us)}"
             if b.net_us is not None and b.net_us != b.gross_us:
                 found += f" ({clock(b.net_us)} net)"
         yield f"{b.burial}  {b.target_name}  {found}"
@@ -106,9 +107,10 @@ def _lines(d: Debrief) -> Iterator[str]:
             took = f"  took {in_words(length(ends[m.at_us].net_us))}" if m.at_us in ends else ""
             void = "" if m.counts else "  (voided)"
             name = in_words(name_of_split(m.name))
-            yield f"  {clock(m.at_us):>6}  {in_words(plus_minus(m.plus_minus_us)):>7}  {name}{took}{void}"
+            at, pm = moment(m.at_us, m.plus_minus_us), in_words(plus_minus(m.plus_minus_us))
+            yield f"  {at:>9}  {pm:>7}  {name}{took}{void}"
     texts = [t.text for b in d.burials for t in b.touches]
-    texts += [g.text for g in d.gaps]
+    texts += [g.text for g in worth_telling(d.gaps)]
     texts += [u.text for b in d.burials for u in (b.before, b.usual, b.alive) if u is not None]
     texts += [] if d.probe_line is None else [d.probe_line.text]
     texts += [] if d.survival is None else d.survival.texts

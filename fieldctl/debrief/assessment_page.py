@@ -56,7 +56,12 @@ SHEET_STYLE = (
 
 
 def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
-    """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not."""
+    """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not.
+
+    Where its number `n` is 1 and a form of one alone is there, that one.
+    """
+    if values.get("n") == 1 and f"{key}.one" in ENGLISH:
+        key = f"{key}.one"
     return words.get(key, ENGLISH[key]).format(**values)
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 from math import hypot
 
+from fieldctl.debrief.gaps import worth_telling
 from fieldctl.debrief.model import BurialDebrief, Debrief
 from fieldctl.debrief.stretches import key_marks
-from fieldctl.debrief.words import Said, Words, clock, in_words, length, name_of_split, plus_minus, said
+from fieldctl.debrief.words import Said, Words, clock, in_words, length, moment, name_of_split, plus_minus, said
 
 
 def timeline_in_words(d: Debrief, words: Words) -> str:
@@ -15,7 +16,12 @@ def timeline_in_words(d: Debrief, words: Words) -> str:
     rows = [said("alt.timeline", title=d.title, length=length(d.length_us or 0))]
     for b in d.burials:
         parts: list[Said] = [
-            said("alt.moment", name=name_of_split(m.name), at=clock(m.at_us), pm=plus_minus(m.plus_minus_us))
+            said(
+                "alt.moment",
+                name=name_of_split(m.name),
+                at=moment(m.at_us, m.plus_minus_us),
+                pm=plus_minus(m.plus_minus_us),
+            )
             for m in key_marks(b.marks)
         ]
         for first, last in b.sent:
@@ -25,7 +31,7 @@ def timeline_in_words(d: Debrief, words: Words) -> str:
             parts.append(said("alt.not-found"))
         rows.append(said("alt.burial", burial=b.burial, moments="; ".join(in_words(p, words) for p in parts)))
         rows += [t.text for t in b.touches if t.kind != "noticed"]
-    rows += [d.longest, *(g.text for g in d.gaps)]
+    rows += [d.longest, *(g.text for g in worth_telling(d.gaps))]
     rows += [b.alive.text for b in d.burials if b.alive is not None]
     return " ".join(in_words(row, words) for row in rows)
 

@@ -18,6 +18,9 @@ from fieldctl.events import (
     ExerciseResumed,
     SignalOff,
 )
+from fieldctl.units import US_PER_S
+
+TOLD_US = US_PER_S // 2  # a shorter gap would be told as one of no length
 
 
 def ends_of(sent: Sequence[tuple[int, int | None]], dark: Sequence[Away]) -> list[int | None]:
@@ -147,6 +150,15 @@ def _stopped(reading: Reading, ended: ExerciseEnded, again: ExerciseReopened) ->
         return [Away("stopped", first, until, said("gap.stopped-unmeasured", first=clock(first)), measured=False)]
     text = said("gap.stopped", length=length(until - first), first=clock(first), last=clock(until))
     return [Away("stopped", first, until, text)]
+
+
+def worth_telling(gaps: Iterable[Away]) -> list[Away]:
+    """The gaps that lasted long enough to be told in words; a technical one always is, and the JSON has them all."""
+
+    def short(gap: Away) -> bool:
+        return gap.until_us is not None and gap.measured and gap.until_us - gap.from_us < TOLD_US
+
+    return [gap for gap in gaps if gap.kind == "technical" or not short(gap)]
 
 
 def lost_us(gaps: Iterable[Away], from_us: int, to_us: int) -> int:

@@ -14,6 +14,7 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from fieldctl.debrief.gaps import worth_telling
 from fieldctl.debrief.model import BurialDebrief, Debrief, Mark
 from fieldctl.debrief.show import Audience, for_audience
 from fieldctl.debrief.words import (
@@ -24,6 +25,7 @@ from fieldctl.debrief.words import (
     in_words,
     length,
     listed,
+    moment,
     name_of_split,
     plus_minus,
     said,
@@ -106,7 +108,7 @@ def _context(d: Debrief, words: Words, audience: Audience, language: str, screen
         "burials": [_burial(d, b, words) for b in d.burials],
         "order": _order(d, words),
         "marks": [_moment(m, None, words) for m in d.marks],
-        "gaps": [t(g.text) for g in d.gaps],
+        "gaps": [t(g.text) for g in worth_telling(d.gaps)],
         "anomalies": [t(a) for a in d.anomalies],
         "missing": [t(m) for m in d.missing],
         "corrections": [t(c.text) for c in d.corrections],
@@ -159,8 +161,9 @@ def _burial(d: Debrief, b: BurialDebrief, words: Words) -> Row:
     lines: list[Said] = []
     if b.found is not None and b.gross_us is not None:
         how = said(f"find.{b.find_kind}")
-        at, pm = clock(b.found.at_us), plus_minus(b.found.plus_minus_us)
-        lines.append(said("page.found-by", how=how, at=at, pm=pm, who=b.searcher or said("nobody")))
+        at, pm = moment(b.found.at_us, b.found.plus_minus_us), plus_minus(b.found.plus_minus_us)
+        found = said("page.found", how=how, at=at, pm=pm)
+        lines.append(said("page.found-by", how=how, at=at, pm=pm, who=b.searcher) if b.searcher else found)
         near = {True: "yes", False: "no", None: "near"}[b.in_time]
         lines.append(said(f"intime.{near}", limit=clock(d.limit_us)))
         if b.net_us is not None and b.net_us != b.gross_us:
@@ -192,7 +195,7 @@ def _where(b: BurialDebrief) -> Said:
 def _moment(m: Mark, since_us: int | None, words: Words) -> Row:
     return {
         "name": in_words(name_of_split(m.name), words),
-        "at": clock(m.at_us),
+        "at": moment(m.at_us, m.plus_minus_us),
         "pm": in_words(plus_minus(m.plus_minus_us), words),
         "since": "" if since_us is None else in_words(length(since_us), words),
         "by": in_words(said(f"by.{m.by}"), words) + (f", {m.who}" if m.who else ""),
@@ -208,7 +211,7 @@ def _strikes(d: Debrief, burial: str | None, words: Words) -> Row:
         taken = in_words(said(f"taken.{kind}"), words) if f"taken.{kind}" in ENGLISH else kind
         if s.judged is not None:
             taken += f" ({in_words(said('strike.judged'), words)})"
-        at = in_words(said("unknown"), words) if s.at_us is None else clock(s.at_us)
+        at = in_words(said("unknown"), words) if s.at_us is None else moment(s.at_us, s.plus_minus_us)
         pm = in_words(plus_minus(s.plus_minus_us), words)
         told.append({"at": at, "pm": pm, "taken": taken, "became": in_words(said(f"strike.{s.became}"), words)})
     more = len(rows) - len(told)

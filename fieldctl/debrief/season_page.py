@@ -176,7 +176,7 @@ def _done(season: Season, words: Words) -> str:
     rows = (
         f"{say('done.exercises', words, n=season.exercises)}: {states}",
         say("done.people", words, n=len(season.people), teams=season.teams_in_all),
-        say("done.burials", words, looked=looked, found=found),
+        say("done.burials", words, n=looked, found=found),
     )
     listed = "<ul>" + "".join(f"<li>{escape(row)}</li>" for row in rows) + "</ul>\n"
     drills = sorted(season.drills.items(), key=lambda item: (-item[1], item[0]))

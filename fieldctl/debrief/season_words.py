@@ -25,15 +25,20 @@ ENGLISH: Words = MappingProxyType(
 
 
 def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
-    """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not."""
+    """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not.
+
+    Where its number `n` is 1 and a form of one alone is there, that one.
+    """
+    if values.get("n") == 1 and f"{key}.one" in ENGLISH:
+        key = f"{key}.one"
     return words.get(key, ENGLISH[key]).format(**values)
 
 
 def clock(seconds: float | None) -> str:
-    """Seconds as m:ss."""
+    """Seconds as m:ss, as a running clock shows them: begun seconds do not count."""
     if seconds is None:
         return "-"
-    whole = round(seconds)
+    whole = int(seconds)
     return f"{whole // 60}:{whole % 60:02d}"
 
 

@@ -73,15 +73,7 @@ def longest_of(stretches: Sequence[Stretch], whole_us: int | None) -> Said:
     near = [s for s in rows[1:] if top.net_us - s.net_us <= top.plus_minus_us + s.plus_minus_us and s.kind != "open"]
     if near and top.kind != "open":
         other = near[0]
-        return said(
-            "longest.two",
-            a=top.what,
-            burial_a=top.burial,
-            length_a=length(top.net_us),
-            b=other.what,
-            burial_b=other.burial,
-            length_b=length(other.net_us),
-        )
+        return said("longest.two", a=_one_of_two(top), b=_one_of_two(other))
     match top.kind:
         case "open":
             return said("longest.open", burial=top.burial, first=top.first, length=length(top.net_us))
@@ -95,6 +87,13 @@ def longest_of(stretches: Sequence[Stretch], whole_us: int | None) -> Said:
             return said(
                 "longest.phase", phase=top.what, burial=top.burial, length=length(top.net_us), whole=clock(whole_us)
             )
+
+
+def _one_of_two(s: Stretch) -> Said:
+    """A stretch beside another one; the two moments of one in between name the burial themselves."""
+    if s.kind == "between":
+        return said("longest.one-between", what=s.what, length=length(s.net_us))
+    return said("longest.one", what=s.what, burial=s.burial, length=length(s.net_us))
 
 
 def _begin(

@@ -21,10 +21,12 @@ def touches_of(reading: Reading, burial: Burial, marks: Sequence[Mark]) -> tuple
     name = burial.name
     rows: list[Touch] = []
     if not hits:
-        rows += [_never(reading, name, call) for call in calls]
-        return tuple(rows)
+        full = _in_full(calls)
+        return tuple(_never(reading, name, call, call in full) for call in calls)
     hit = hits[0]
-    rows += [_early(reading, name, call, hit) for call in calls if _surely_before(call, hit)]
+    early = [call for call in calls if _surely_before(call, hit)]
+    full = _in_full(early)
+    rows += [_early(reading, name, call, hit, call in full) for call in early]
     answer = next((c for c in calls if c.counts and not _surely_before(c, hit)), None)
     if answer is not None:
         rows.append(_answered(name, hit, answer, hits))
@@ -68,19 +70,27 @@ def _answered(name: str, hit: Mark, call: Mark, hits: Sequence[Mark]) -> Touch:
     return Touch("unnoticed", name, hit.at_us, call.at_us, gap, text)
 
 
-def _early(reading: Reading, name: str, call: Mark, hit: Mark) -> Touch:
+def _in_full(calls: Sequence[Mark]) -> list[Mark]:
+    """Which of several such calls are told in full: those that count, else the first; of others only their end."""
+    return [call for call in calls if call.counts] or list(calls[:1])
+
+
+def _early(reading: Reading, name: str, call: Mark, hit: Mark, full: bool) -> Touch:
     gap = hit.at_us - call.at_us
     text = said("touch.early", burial=name, call=clock(call.at_us), length=length(gap), at=clock(hit.at_us))
-    return Touch("early", name, hit.at_us, call.at_us, gap, _void(reading, call, text), not call.counts)
+    return Touch("early", name, hit.at_us, call.at_us, gap, _void(reading, call, text, full), not call.counts)
 
 
-def _never(reading: Reading, name: str, call: Mark) -> Touch:
+def _never(reading: Reading, name: str, call: Mark, full: bool) -> Touch:
     text = said("touch.never", burial=name, call=clock(call.at_us))
-    return Touch("never", name, None, call.at_us, None, _void(reading, call, text), not call.counts)
+    return Touch("never", name, None, call.at_us, None, _void(reading, call, text, full), not call.counts)
 
 
-def _void(reading: Reading, call: Mark, text: Said) -> Said:
+def _void(reading: Reading, call: Mark, text: Said, full: bool) -> Said:
     if call.counts:
         return text
     rows = [f for f in reading.all_of(Corrected) if f.change == "void" and f.about == call.source]
-    return said("touch.void", text=text, why=rows[-1].why if rows else "")
+    why = rows[-1].why if rows else ""
+    if not full:
+        return said("touch.voided", call=clock(call.at_us), why=why)
+    return said("touch.void", text=text, why=why)

@@ -34,9 +34,14 @@ class Said:
 
 
 def said(key: str, /, **values: object) -> Said:
-    """A sentence; whatever is no `Said` is written as text. KeyError for a key that there is not."""
+    """A sentence; whatever is no `Said` is written as text; of one alone where `count` is 1 and that has a form.
+
+    KeyError for a key that there is not.
+    """
     if key not in ENGLISH:
         raise KeyError(key)
+    if str(values.get("count")) == "1" and f"{key}.one" in ENGLISH:
+        key = f"{key}.one"
     return Said(key, tuple((name, v if isinstance(v, Said) else str(v)) for name, v in values.items()))
 
 
@@ -57,15 +62,23 @@ def name_of_split(name: str) -> Said:
 
 
 def clock(us: int) -> str:
-    """Microseconds as m:ss, rounded to the nearest second; the same in every language."""
-    whole = (abs(us) + US_PER_S // 2) // US_PER_S
+    """Microseconds as m:ss, as a running clock shows them: begun seconds do not count; the same in every language."""
+    whole = abs(us) // US_PER_S
     return f"{'-' if us < 0 and whole else ''}{whole // 60}:{whole % 60:02d}"
+
+
+def moment(us: int, plus_minus_us: int) -> str:
+    """A moment as m:ss; with its milliseconds where it is known to better than a second: 5:32.104."""
+    if plus_minus_us >= US_PER_S:
+        return clock(us)
+    ms = (abs(us) + 500) // 1000
+    return f"{'-' if us < 0 and ms else ''}{ms // 60_000}:{ms // 1000 % 60:02d}.{ms % 1000:03d}"
 
 
 def length(us: int) -> Said:
     """How long something lasted, as people say it: 82 s, or 4:10 min from two minutes on."""
     whole = (abs(us) + US_PER_S // 2) // US_PER_S
-    return said("length.s", s=whole) if whole < 120 else said("length.min", clock=clock(us))
+    return said("length.s", s=whole) if whole < 120 else said("length.min", clock=clock(whole * US_PER_S))
 
 
 def plus_minus(us: int) -> Said:

@@ -35,10 +35,12 @@ def catalogue(language: str) -> Mapping[str, str]:
 
 
 def words(language: str) -> Words:
-    """`t(key, **values)` of a language; KeyError for a key that there is not."""
+    """`t(key, **values)` of a language; of one alone (`key_one`) where `n` is 1; KeyError for an unknown key."""
     texts = catalogue(language)
 
     def t(key: str, /, **values: object) -> str:
+        if values.get("n") == 1 and f"{key}_one" in texts:
+            key = f"{key}_one"
         return texts[key].format(**values) if values else texts[key]
 
     return t

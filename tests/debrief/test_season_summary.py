@@ -218,7 +218,7 @@ def test_an_old_exercise_says_whether_its_result_would_now_differ_and_why(tmp_pa
             "Version 0.0.9+1 said otherwise of the same entries: A seconds to the find: 100.5 then"
         )
         assert any("by Mira: seen from the side" in sentence for sentence in said)
-        assert "Since then 1 entries changed it: A seconds to the find: 100.0 then, nothing now" in " ".join(said)
+        assert "Since then 1 entry changed it: A seconds to the find: 100.0 then, nothing now" in " ".join(said)
 
 
 def test_what_an_old_version_left_that_nobody_can_read_is_named_and_not_guessed(tmp_path: Path) -> None:

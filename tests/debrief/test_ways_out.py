@@ -263,7 +263,7 @@ def test_the_words_of_the_figures_tell_times_places_and_distances() -> None:
     d = three()
     timeline, ground = timeline_figure(d), map_figure(d)
     assert ground is not None
-    for part in ("A: signal at 0:20 ±1 s; hit at 2:00 ±2 ms", "hit at 3:20", said(d.longest)):
+    for part in ("A: signal at 0:20 ±1 s; hit at 2:00.000 ±2 ms", "hit at 3:20", said(d.longest)):
         assert part in timeline.text
     for part in ("A lay at x 20, y 30, 0.9 m deep, coil lying (90° from upright, 20° clockwise from y)", "A to B 31 m"):
         assert part in ground.text

@@ -141,3 +141,16 @@ def test_every_key_that_pages_and_scripts_name_is_there() -> None:
                 used |= set(named.findall(file.read_text(encoding="utf-8")))
     assert len(used) > 150
     assert sorted(used - set(words.catalogue("en"))) == []
+
+
+@pytest.mark.parametrize("language", words.LANGUAGES)
+def test_one_alone_has_a_form_of_its_own(language: str) -> None:
+    t = words.words(language)
+    known = words.catalogue(language)
+    forms = [key for key in known if key.endswith("_one") and key.removesuffix("_one") in known]
+    assert len(forms) >= 4
+    for one in forms:
+        key, values = one.removesuffix("_one"), dict.fromkeys(FIELD.findall(words.catalogue(language)[one]), 7)
+        assert t(key, **{**values, "n": 1}) == t(one, **{**values, "n": 1})
+        assert t(key, **{**values, "n": 2}) == words.catalogue(language)[key].format(**{**values, "n": 2})
+    assert "1 burial," in words.words("en")("drills.asks", n=1, minutes=10)

@@ -2,7 +2,7 @@
 const texts = JSON.parse(document.getElementById("texts").textContent);
 
 export function t(key, values = {}) {
-  const text = texts[key];
+  const text = (values.n === 1 && texts[`${key}_one`]) || texts[key]; // of one alone, where there is such a form
   if (text === undefined) throw new Error(`there is no sentence ${key} on this page`);
   return text.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
 }
