@@ -16,6 +16,9 @@ for (const time of document.querySelectorAll("main time")) {
 // What a refusal means here, in the reader's language; what is not among these is said as the controller says it.
 const REFUSED = {
   "right-take refused": "people.refused_last",
+  "person-forget refused": "people.refused_last",
+  "person-rename refused": "people.refused_rename",
+  "person-rename bad-input": "people.refused_name",
   "right-give bad-input": "people.refused_right",
   "right-give refused": "people.refused_give",
   "phone-code refused": "people.refused_code",
@@ -91,6 +94,7 @@ const presses = {
   },
   "own-code": () => showCode("own-phone-code", {}),
   code: ({ person }) => showCode("phone-code", { person }),
+  forget: ({ person }) => changeAndShow("person-forget", { person }),
   "end-all": ({ person }) => changeAndShow("phone-end-all", { person }),
 };
 for (const element of document.querySelectorAll("[data-do]")) {
@@ -102,6 +106,15 @@ for (const element of document.querySelectorAll("[data-do]")) {
 function endOf(day) {
   const [year, month, date] = day.split("-").map(Number);
   return new Date(year, month - 1, date + 1).toISOString().replace(".000", "");
+}
+
+for (const form of document.querySelectorAll("[data-rename]")) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const { rename: person, name: before } = form.dataset;
+    const name = form.elements.name.value;
+    changeAndShow("person-rename", { person, name }, { verb: "person-rename", args: { person, name: before }, says: t("people.undo_rename", { name: before }) });
+  });
 }
 
 const give = document.getElementById("give");
