@@ -21,8 +21,6 @@ let heard_at = null; // by this page's clock, in ms
 let heard_wall = null;
 let ages_at = 0;
 let live = false;
-let boot = null;
-let cursor = null;
 let dialling = null;
 
 function ownName() {
@@ -60,11 +58,7 @@ function take(name, data) {
   heard_at = performance.now();
   heard_wall = new Date();
   offset_us = data.host_us - heard_at * 1000;
-  cursor = data.cursor;
-  if (name === "snapshot") {
-    boot = data.boot;
-    rows.clear();
-  }
+  if (name === "snapshot") rows.clear();
   for (const [key, row] of Object.entries(data.rows ?? {})) rows.set(key, row);
   for (const key of data.gone ?? []) rows.delete(key);
   if (data.ages) {
@@ -138,7 +132,5 @@ setInterval(() => {
   }
   tell("beat");
 }, 500);
-
-export const position = () => ({ boot, cursor });
 
 dial();
