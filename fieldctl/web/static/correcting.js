@@ -15,7 +15,7 @@ const HOUR_S = 3600;
 // ---- what there is to choose from: [value, words] each, out of the exercise's row -------------------------------------
 
 // Two entries of one strike lie within a second of each other: hundredths tell them apart.
-const exact = (at_s) => (at_s === null || at_s < 0 ? clock(at_s) : `${Math.floor(at_s / 60)}:${(at_s % 60).toFixed(2).padStart(5, "0")}`);
+const exact = (at_s) => (at_s === null || at_s < 0 ? clock(at_s) : `${Math.floor(at_s / 60)}:${(Math.floor((at_s % 60) * 100) / 100).toFixed(2).padStart(5, "0")}`);
 const burials = (list) => list.map((b) => [b.burial, b.burial]);
 const marks = (burial, list) => list.map((m) => [m.source, `${burial ?? "?"} ${exact(m.at_s)}`]);
 const doubtful = (r, kind) => r.to_judge.filter((one) => one.kind === kind).flatMap((one) => marks(one.burial, [one]));
