@@ -13,8 +13,6 @@ from fieldctl.debrief.assessment import (
     FAILED,
     ITEMS,
     NOT_OVER,
-    PASSED,
-    REPEAT,
     ROLES,
     VALUES,
     VERDICTS,
@@ -26,9 +24,6 @@ from fieldctl.debrief.season_words import Names, name_of
 
 Form = dict[str, Any]
 
-SIGNS: Mapping[str, str] = {PASSED: "found", FAILED: "off", REPEAT: "weak"}
-"""The shape beside each verdict."""
-
 
 def form_of(it: Standing, now: Sheet, names: Names, words: Mapping[str, str]) -> Form:
     """The form of one sheet; `now` is the sheet as it would be decided now."""
@@ -39,19 +34,19 @@ def form_of(it: Standing, now: Sheet, names: Names, words: Mapping[str, str]) ->
         "exercise": now["exercise"],
         "candidate": now["candidate"],
         "name": name_of(now["candidate"], names),
+        "digest": it.digest,  # of the sheet that is shown: what is signed is what was seen
         "open": not it.final and not it.altered,
         "over": now["proposal"] != NOT_OVER,
         "items": [_item(item, seen.get(item), names, words) for item in ITEMS],
         "values": [(value, say(f"value.{value}", words)) for value in VALUES],
-        "proposal": now["proposal"],
         "says": f"{proposed} ({because})",
         "verdicts": [
-            (verdict, say(f"verdict.{verdict}", words), SIGNS[verdict])
+            (verdict, say(f"verdict.{verdict}", words))
             for verdict in VERDICTS
             if verdict != FAILED or not now["technical"]
         ],
         "never_failed": bool(now["technical"]),
-        "decided": None if it.decided is None else say(f"verdict.{it.decided.verdict}", words),
+        "decided": None if it.decided is None else it.decided.verdict,
         "changed": it.decided is not None and bool(it.now),
         "roles": [_role(role, it, names, words) for role in ROLES],
         "signers": sorted(row.by for row in it.signed.values()),

@@ -108,6 +108,7 @@ def test_ticks_verdict_and_two_signatures_on_two_phones(hill: Hill, phones: Phon
     assert boss.locator("#sheet .verdict").inner_text().startswith("Not decided yet")
     boss.locator("#verdict-failed").tap()
     expect(boss.locator("#sheet .verdict")).to_have_text("Decided: not passed")
+    expect(boss.locator("#assess [aria-current]")).to_have_text("not passed")
     expect(boss.locator("#sheet")).to_contain_text("not measured by the field: the airway came last")
 
     hold(boss, "#sign-assessor", SHORT_MS)
@@ -119,6 +120,17 @@ def test_ticks_verdict_and_two_signatures_on_two_phones(hill: Hill, phones: Phon
 
     other.goto(f"/exercises/{name}/assessment?candidate=Jon")
     live(other)
+    # decided anew meanwhile: nobody signs a sheet that they have not seen
+    jon = {"exercise": name, "candidate": "Jon", "by": "Mira"}
+    hill.ask("assessment-tick", **jon, item="lead", value="not seen")
+    hill.ask("assessment-decide", **jon, verdict="failed", why="the airway came last")
+    hold(other, "#sign-second")
+    expect(other.locator("#said")).to_contain_text("Nothing is signed")
+    expect(other.locator("#sheet")).to_contain_text("under an earlier sheet")
+    boss.reload()
+    live(boss)
+    hold(boss, "#sign-assessor")
+    expect(boss.locator("#sheet .sign").first).to_have_text("Assessor: signed by Mira")
     hold(other, "#sign-second")
     expect(other.locator("#sheet .sign").last).to_have_text(f"Second signature: signed by {PATROL}")
     expect(other.locator("#assess")).to_contain_text("This sheet is closed")
@@ -132,4 +144,5 @@ def test_ticks_verdict_and_two_signatures_on_two_phones(hill: Hill, phones: Phon
     expect(signed).to_have_text([re.compile("signed by Mira"), re.compile(re.escape(f"signed by {PATROL}"))])
     row = hill.ask("assessment-show", exercise=name, candidate="Jon")
     assert (row["final"], row["decided"]["verdict"]) == (True, "failed")
-    assert {tick["item"]: tick["value"] for tick in row["sheet"]["ticks"]} == {"probing": "yes", "airway": "no"}
+    ticks = {tick["item"]: tick["value"] for tick in row["sheet"]["ticks"]}
+    assert ticks == {"probing": "yes", "airway": "no", "lead": "not seen"}

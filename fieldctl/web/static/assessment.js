@@ -9,7 +9,7 @@ let busy = false;
 const say = (text) => { document.getElementById("said").textContent = text; };
 
 // The sheet and the presses under it as they are now; whatever else came back (a sign-in, a refusal) is shown as a page.
-async function again(focused) {
+async function again(focused, said = t("base.taken")) {
   try {
     const answer = await fetch(location.href, { cache: "no-store" });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -17,22 +17,35 @@ async function again(focused) {
     if (!fresh.every(Boolean)) return location.reload();
     for (const part of fresh) document.getElementById(part.id).replaceWith(part);
     document.getElementById(focused)?.focus({ preventScroll: true });
-    say(t("base.taken"));
+    say(said);
   } catch {
     location.reload();
   }
+}
+
+const lookUp = () => document.getElementById("said").scrollIntoView({ block: "center" });
+
+// Nobody signs a sheet that they have not seen: was it decided anew meanwhile, it is shown instead.
+async function asSeen({ exercise, candidate, digest, otherwise }) {
+  const answer = await order("assessment-show", { exercise, candidate });
+  if (!answer.ok || answer.data.digest === digest) return true; // a refusal is said by what follows
+  await again(null, otherwise);
+  lookUp();
+  return false;
 }
 
 async function ask(verb, args, focused) {
   if (busy) return;
   busy = true;
   say(t("base.sent"));
-  const { exercise, candidate } = document.getElementById("assess").dataset;
-  const answer = await order(verb, { exercise, candidate, ...args });
-  if (answer.ok) await again(focused);
-  else {
-    say(inWords(answer.problem));
-    document.getElementById("said").scrollIntoView({ block: "center" });
+  const shown = document.getElementById("assess").dataset;
+  if (verb !== "assessment-sign" || (await asSeen(shown))) {
+    const answer = await order(verb, { exercise: shown.exercise, candidate: shown.candidate, ...args });
+    if (answer.ok) await again(focused);
+    else {
+      say(inWords(answer.problem));
+      lookUp();
+    }
   }
   busy = false;
 }
