@@ -98,6 +98,12 @@ def test_ticks_verdict_and_two_signatures_on_two_phones(hill: Hill, phones: Phon
     expect(boss.locator("#sheet tr", has_text="Airway first")).to_contain_text("no")
     expect(boss.locator("#sheet tr", has_text="Probing in order")).to_contain_text("yes")
 
+    boss.locator("details:has(#by-hand) > summary").tap()
+    for field, text in (("item", "time on the surface"), ("value", "62 s"), ("why", "own watch")):
+        boss.locator(f"#hand-{field}").fill(text)
+    boss.locator("#by-hand button").tap()
+    expect(boss.locator("#sheet tr", has_text="time on the surface")).to_contain_text("62 s (by hand)")
+
     # otherwise than the field says, only with a reason
     expect(boss.locator("#assess")).to_contain_text("every burial was found in time")
     boss.locator("#verdict-failed").tap()
@@ -145,4 +151,4 @@ def test_ticks_verdict_and_two_signatures_on_two_phones(hill: Hill, phones: Phon
     row = hill.ask("assessment-show", exercise=name, candidate="Jon")
     assert (row["final"], row["decided"]["verdict"]) == (True, "failed")
     ticks = {tick["item"]: tick["value"] for tick in row["sheet"]["ticks"]}
-    assert ticks == {"probing": "yes", "airway": "no", "lead": "not seen"}
+    assert ticks == {"probing": "yes", "airway": "no", "lead": "not seen", "time on the surface": "62 s"}
