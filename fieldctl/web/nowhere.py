@@ -8,7 +8,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.errors import BadInput, FieldctlError, NotFound
 from fieldctl.web import problems
 from fieldctl.web.openapi import ROOT
 from fieldctl.web.paper import render
@@ -20,7 +20,7 @@ SHOWN = 80  # characters of an address
 def install(app: FastAPI) -> None:
     """Answer whatever no route of this application takes."""
     app.add_exception_handler(HTTPException, _no_route)
-    app.add_exception_handler(RequestValidationError, _no_such)
+    app.add_exception_handler(RequestValidationError, _not_so)
 
 
 async def _no_route(request: Request, error: Exception) -> Response:
@@ -29,6 +29,15 @@ async def _no_route(request: Request, error: Exception) -> Response:
         allowed = (error.headers or {}).get("Allow", "").split(", ")
         return _answer(request, WrongMethod(allowed), 405)
     return await _no_such(request, error)
+
+
+async def _not_so(request: Request, error: Exception) -> Response:
+    """A page with such an address is none; what a program asks for in the wrong form is said to it."""
+    assert isinstance(error, RequestValidationError)
+    if not request.url.path.startswith(ROOT):
+        return await _no_such(request, error)
+    wrong = "; ".join(f"{row['loc'][-1]}: {row['msg']}" for row in error.errors())
+    return problems.answer(request, BadInput(wrong[: 4 * SHOWN], remedy="Look at the contract: /api/v1/openapi.json."))
 
 
 async def _no_such(request: Request, _error: Exception) -> Response:
