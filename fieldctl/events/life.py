@@ -103,7 +103,7 @@ class GrantGiven(Fact):
 
 @dataclass(frozen=True, slots=True)
 class GrantEnded(Fact):
-    """A grant is over: `why` is one of found, stopped, all-off, barred, limit, ran-out, refused, superseded, late, lost."""
+    """A grant is over; `why`: found, stopped, all-off, barred, limit, ran-out, refused, superseded, late, lost."""
 
     grant: int
     target: TargetId
