@@ -241,9 +241,7 @@ class Hill:
 
 
 @contextlib.contextmanager
-def a_hill(
-    folder: Path, serial: int = 6, mqtt: int = 1, pages: int = 0, posts: tuple[str, ...] = ()
-) -> Iterator[Hill]:
+def a_hill(folder: Path, serial: int = 6, mqtt: int = 1, pages: int = 0, posts: tuple[str, ...] = ()) -> Iterator[Hill]:
     """A site with its targets and posts, provisioned and not yet served."""
     folder.mkdir(parents=True, exist_ok=True)
     make_key(folder)
