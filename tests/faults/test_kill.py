@@ -89,6 +89,9 @@ def test_killed_for_longer_than_a_grant_it_is_interrupted_until_a_person_presses
         assert json.loads(resumed.stdout)["state"] == "running"
         site.until(lambda s: any(t["signal"] == "sending" for t in s["targets"]), 10)
         assert site.cli("exercise", "stop", name).returncode == 0
+        # somebody drives past meanwhile: what a pad felt while it was armed is fetched, then nothing more is felt
+        site.until(lambda s: not any(t["armed"] for t in s["targets"]), 15)
+        time.sleep(1.5)
         assert site.terminate() == 0
         truth = site.end()
     with Reader.read(tmp_path / "site" / "ledger.sqlite") as reader:
