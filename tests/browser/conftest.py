@@ -66,6 +66,7 @@ class Phones:
         settings = {"viewport": {"width": width, "height": height}, "has_touch": True, "locale": "en", **options}
         context = self._browser.new_context(base_url=url, **settings)
         context.set_default_timeout(10_000)
+        context.set_default_navigation_timeout(30_000)  # a season is worked out by a process that is nice to the field
         self._contexts.append(context)
         if signed_in:
             if not self._hill.cookies:

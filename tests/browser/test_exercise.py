@@ -25,7 +25,7 @@ def test_three_burials_in_one_tap_and_a_hold(hill: Hill, phones: Phones) -> None
     page = phones.new()
     page.goto("/")
     expect(page.locator("fc-live")).to_have_text("Live")
-    page.get_by_role("link", name="Three burials").tap()  # tap 1
+    page.get_by_role("link", name="Three burials", exact=True).tap()  # tap 1
     page.wait_for_url("**/drills/three*")
     expect(page.locator("fc-live")).to_have_text("Live")
     hold(page, "#start")
