@@ -73,6 +73,7 @@ def measure() -> list[float]:
     with tempfile.TemporaryDirectory() as scratch:
         order = {
             "seed": 1,
+            "targets": "python",
             "site_key": KEY.hex(),
             "site": "bench",
             "serial": list(TARGETS),
