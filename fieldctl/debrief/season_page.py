@@ -68,7 +68,7 @@ STYLE = """
 :where(.book) :is(td.n,th.n){text-align:right}
 :where(.book) figure{margin:1em 0;max-width:30rem;break-inside:avoid}
 :where(.book) figure :is(svg,img){width:100%;height:auto}
-:where(.book) .scroll{overflow-x:auto}
+:where(.book) .scroll{overflow-x:auto;overflow-wrap:normal}
 :where(.book) .strong{font-weight:700}
 :where(.book) .figures{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(18rem,100%),1fr));gap:1rem}
 @media print{
