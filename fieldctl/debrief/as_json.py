@@ -5,8 +5,6 @@ The contract of the JSON is `debrief.schema.json` beside this module; keys are o
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterator
 from importlib import resources
@@ -24,6 +22,7 @@ from fieldctl.debrief.model import (
     Usual,
 )
 from fieldctl.debrief.words import ENGLISH, Words, in_words
+from fieldctl.tables import csv_line
 from fieldctl.units import US_PER_MS, US_PER_S
 
 Row = dict[str, Any]
@@ -243,53 +242,37 @@ def _line(p: ProbeLine, words: Words) -> Row:
 
 def as_csv(d: Debrief, words: Words = ENGLISH) -> Iterator[str]:
     """One row a moment, strike, gap and correction, with a heading; for a spreadsheet, so no cell begins a formula."""
-    yield _line_of(COLUMNS)
+    yield csv_line(COLUMNS)
     head = (d.exercise, d.drill)
     for burial, marks in [("", d.marks), *((b.burial, b.marks) for b in d.burials)]:
         for m in marks:
             if m.by in ("thumb", "target") or m.source not in {s.source for s in d.strikes}:
                 became = "counts" if m.counts else "void"
-                yield _line_of(
+                yield csv_line(
                     (*head, burial, m.name, _cell(m.at_us), _cell(m.plus_minus_us), "", m.by, "", became, m.who, "",
                      m.source)
                 )  # fmt: skip
     for b in d.burials:
         for first, last in b.sent:
-            yield _line_of((*head, b.burial, "sent", _cell(first), "", _cell(last), "target", "", "", "", "", ""))
+            yield csv_line((*head, b.burial, "sent", _cell(first), "", _cell(last), "target", "", "", "", "", ""))
     for s in d.strikes:
         taken = s.judged or s.taken_for
-        yield _line_of(
+        yield csv_line(
             (*head, s.burial or "", "strike", _cell(s.at_us), _cell(s.plus_minus_us), "", "pad", taken, s.became, "",
              s.rule, s.source)
         )  # fmt: skip
     for g in d.gaps:
         text = in_words(g.text, words)
-        yield _line_of(
+        yield csv_line(
             (*head, g.burial or "", f"gap: {g.kind}", _cell(g.from_us), "", _cell(g.until_us), "", "", "", "", text, "")
         )
     for c in d.corrections:
         became = "in force" if c.in_force else "not in force"
         text = in_words(c.text, words)
-        yield _line_of(
+        yield csv_line(
             (*head, "", f"correction: {c.change}", _cell(c.at_us), "", "", "hand", "", became, c.by, text, c.correction)
         )
 
 
 def _cell(us: int | None) -> str:
     return "" if us is None else f"{us / US_PER_S:.3f}" if us % US_PER_MS == 0 else f"{us / US_PER_S:.6f}"
-
-
-def _line_of(cells: tuple[str, ...]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow([_harmless(cell) for cell in cells])
-    return out.getvalue()
-
-
-def _harmless(cell: str) -> str:
-    """A text that a spreadsheet would take for a formula, as text; numbers stay numbers."""
-    if cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        try:
-            float(cell)
-        except ValueError:
-            return "'" + cell
-    return cell

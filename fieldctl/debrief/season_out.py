@@ -9,8 +9,6 @@ A median stands there only where it is claimed. Times are seconds. People are na
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator
 from typing import Any
 
@@ -19,6 +17,7 @@ import numpy as np
 from fieldctl.debrief.kaplan import FINDS_LEAST, GROUPS_LEAST, Curve, Ratio
 from fieldctl.debrief.season import Person, Season
 from fieldctl.debrief.season_words import Names, name_of
+from fieldctl.tables import csv_line, list_of, object_of
 
 NUMBER = 1  # of the schema
 STEPS_MOST = 200  # of a curve
@@ -122,39 +121,14 @@ def _ratio(ratio: Ratio | None) -> dict[str, Any] | None:
 
 def csv_lines(season: Season, names: Names) -> Iterator[str]:
     """One line for each burial of each exercise, with a heading; True is 1, False 0, unknown empty."""
-    yield _line(COLUMNS)
+    yield csv_line(COLUMNS)
     for row in season.rows:
         for b in row.burials:
             who, finder = name_of(" + ".join(row.searchers), names), name_of(b.searcher, names)
             exercise = (row.day, row.exercise, row.drill, row.assessed, row.state, who)
             find = (b.found, b.found_s, b.plus_minus_s, b.kind, finder, b.in_time)
             rest = (b.own_s, b.order, b.others, b.near_m, b.depth_m, b.hit_s, b.call_s, b.left_out)
-            yield _line((*exercise, b.burial, b.signal, *find, *rest))
-
-
-def _line(values: tuple[Any, ...]) -> str:
-    out = io.StringIO()
-    csv.writer(out).writerow([_cell(value) for value in values])
-    return out.getvalue()
-
-
-def _cell(value: Any) -> Any:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return int(value)
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value  # a name must not become a formula in somebody's table
-    return value
-
-
-def _object(**properties: Any) -> dict[str, Any]:
-    return {
-        "type": "object",
-        "properties": properties,
-        "required": sorted(properties),
-        "additionalProperties": False,
-    }
+            yield csv_line((*exercise, b.burial, b.signal, *find, *rest))
 
 
 _COUNT = {"type": "integer", "minimum": 0}
@@ -170,24 +144,20 @@ _CURVE = {
     "median_low_s": _SECONDS,
     "median_high_s": _SECONDS,
 }
-_STEP = _object(s={"type": "number", "minimum": 0}, not_found=_SHARE, low=_SHARE, high=_SHARE, still=_COUNT)
-_STEPS = _object(**_CURVE, steps={"type": "array", "items": _STEP, "maxItems": STEPS_MOST})
+_STEP = object_of(s={"type": "number", "minimum": 0}, not_found=_SHARE, low=_SHARE, high=_SHARE, still=_COUNT)
+_STEPS = object_of(**_CURVE, steps={"type": "array", "items": _STEP, "maxItems": STEPS_MOST})
 _TIMES = {"type": ["number", "null"], "exclusiveMinimum": 0}
 _RATIO = {
     "anyOf": [
         {"type": "null"},
-        _object(times={"type": "number", "exclusiveMinimum": 0}, low=_TIMES, high=_TIMES, sure={"type": "boolean"}),
+        object_of(times={"type": "number", "exclusiveMinimum": 0}, low=_TIMES, high=_TIMES, sure={"type": "boolean"}),
     ]
 }
 
 
-def _list(items: dict[str, Any]) -> dict[str, Any]:
-    return {"type": "array", "items": items}
-
-
 SCHEMA: dict[str, Any] = {
     "title": "fieldctl season",
-    **_object(
+    **object_of(
         schema={"const": 1},
         what={"const": "fieldctl season"},
         season_schema={"const": NUMBER},
@@ -198,14 +168,16 @@ SCHEMA: dict[str, Any] = {
         until=_DAY,
         first_day=_DAY,
         last_day=_DAY,
-        claims_from=_object(finds=_COUNT, groups=_COUNT),
+        claims_from=object_of(finds=_COUNT, groups=_COUNT),
         exercises=_COUNT,
         drills=_COUNTS,
         states=_COUNTS,
-        time_to_find=_object(signal=_STEPS, probing=_STEPS),
-        kinds=_list(_object(kind=_TEXT, **_CURVE, rest=_object(**_CURVE), ratio=_RATIO, slow={"type": "boolean"})),
-        people=_list(
-            _object(
+        time_to_find=object_of(signal=_STEPS, probing=_STEPS),
+        kinds=list_of(
+            object_of(kind=_TEXT, **_CURVE, rest=object_of(**_CURVE), ratio=_RATIO, slow={"type": "boolean"})
+        ),
+        people=list_of(
+            object_of(
                 person=_TEXT,
                 name={"type": ["string", "null"]},
                 exercises=_COUNT,
@@ -216,7 +188,7 @@ SCHEMA: dict[str, Any] = {
                 progress=_RATIO,
             )
         ),
-        teams=_list(_object(people=_list(_TEXT), ids=_list(_TEXT), exercises=_COUNT, **_CURVE)),
+        teams=list_of(object_of(people=list_of(_TEXT), ids=list_of(_TEXT), exercises=_COUNT, **_CURVE)),
         teams_in_all=_COUNT,
         left_out=_COUNTS,
         anomalies=_COUNT,
@@ -224,7 +196,7 @@ SCHEMA: dict[str, Any] = {
         corrections=_COUNT,
         undated=_COUNT,
         unnamed=_COUNT,
-        unreadable=_list(_object(exercise=_TEXT, why=_TEXT)),
+        unreadable=list_of(object_of(exercise=_TEXT, why=_TEXT)),
     ),
 }
 """What `fieldctl season --json` prints; site, version and head are put in by the command."""

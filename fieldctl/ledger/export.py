@@ -6,8 +6,6 @@ number. Read back, bodies and hashes are checked. Names of people are left out u
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -23,6 +21,7 @@ from fieldctl.ledger.codec import canonical
 from fieldctl.ledger.entry import GENESIS, Entry
 from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.schema import entries
+from fieldctl.tables import csv_line
 from fieldctl.units import PersonId
 
 SCHEMA = 1
@@ -94,11 +93,11 @@ def load_lines(lines: Iterable[str]) -> tuple[Head, Iterator[Entry]]:
 
 def strikes_csv(reader: Reader, exercise: str | None = None) -> Iterator[str]:
     """The strikes as CSV lines with a heading; times in microseconds of host boot and of the target's own ticks."""
-    yield _csv(STRIKE_COLUMNS)
+    yield csv_line(STRIKE_COLUMNS)
     for entry in reader.entries(exercise=exercise, kinds=(StrikeRecorded,)):
         fact = entry.fact
         if isinstance(fact, StrikeRecorded):
-            yield _csv(
+            yield csv_line(
                 (
                     entry.seq,
                     entry.wall,
@@ -171,9 +170,3 @@ def _broken(seq: int, why: str) -> LedgerBroken:
         expected="each entry as it was written",
         remedy="Export once more: `fieldctl ledger export`; if it stays, run `fieldctl ledger verify`.",
     )
-
-
-def _csv(values: Iterable[Any]) -> str:
-    out = io.StringIO()
-    csv.writer(out).writerow(["" if value is None else value for value in values])
-    return out.getvalue()

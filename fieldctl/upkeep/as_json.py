@@ -8,13 +8,12 @@ Shares are 0 to 1, charge is ampere-hours, volts are those of the whole battery.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
+from fieldctl.tables import csv_line, list_of, object_of
 from fieldctl.upkeep.account import ORDER, Row, Upkeep
 from fieldctl.upkeep.curves import CHEMISTRIES
 from fieldctl.upkeep.words import advice_words, basis_words, day_of, finding_words, last_words
@@ -97,26 +96,12 @@ def _ahead(row: Row) -> list[dict[str, Any]]:
 
 def csv_lines(upkeep: Upkeep) -> Iterator[str]:
     """One line for each battery, with a heading; unknown is empty."""
-    yield _line(COLUMNS)
+    yield csv_line(COLUMNS)
     for row in upkeep.rows:
         values = _battery(row, upkeep)
         values["last_day_low"], values["last_day_high"] = values["last_day_90"]
         values["findings"] = " ".join(f"{f['says']} {f['remedy']}" for f in values["findings"])
-        yield _line(tuple(values[name] for name in COLUMNS))
-
-
-def _line(values: tuple[Any, ...]) -> str:
-    out = io.StringIO()
-    csv.writer(out).writerow([_cell(value) for value in values])
-    return out.getvalue()
-
-
-def _cell(value: Any) -> Any:
-    if value is None:
-        return ""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value  # a name must not become a formula in somebody's table
-    return value
+        yield csv_line(tuple(values[name] for name in COLUMNS))
 
 
 def _round(value: float | None, digits: int) -> float | None:
@@ -127,26 +112,13 @@ def _day(number: float | None) -> str | None:
     return None if number is None else day_of(number)
 
 
-def _object(**properties: Any) -> dict[str, Any]:
-    return {
-        "type": "object",
-        "properties": properties,
-        "required": sorted(properties),
-        "additionalProperties": False,
-    }
-
-
-def _list(items: dict[str, Any], **more: Any) -> dict[str, Any]:
-    return {"type": "array", "items": items, **more}
-
-
 _TEXT = {"type": "string"}
 _FLAG = {"type": "boolean"}
 _DAY = {"type": ["string", "null"], "pattern": r"^\d{4}-\d{2}-\d{2}$"}
 _NUMBER = {"type": ["number", "null"]}
 _SHARE = {"type": ["number", "null"], "minimum": 0, "maximum": 1}
-_BAND = _list(_DAY, minItems=2, maxItems=2)
-_BATTERY = _object(
+_BAND = list_of(_DAY, minItems=2, maxItems=2)
+_BATTERY = object_of(
     target=_TEXT, name=_TEXT, zone=_TEXT, state={"enum": list(ORDER)}, change_by=_DAY, to_do=_TEXT,
     chemistry={"enum": [*CHEMISTRIES, None]}, cells={"type": ["integer", "null"]}, capacity_ah=_NUMBER, share=_SHARE,
     share_low=_SHARE, share_high=_SHARE, basis={"enum": ["volts-and-count", "volts", "count", "nothing", None]},
@@ -154,15 +126,15 @@ _BATTERY = _object(
     ohm=_NUMBER, ohm_20c=_NUMBER, ohm_over_begin=_NUMBER, used_ah_a_day=_NUMBER,
     use_counted={"type": ["boolean", "null"]}, began=_DAY, fresh=_FLAG, last_heard=_DAY, last_day=_DAY,
     last_day_50=_BAND, last_day_90=_BAND, last_day_words=_TEXT, lasts=_SHARE,
-    ahead=_list(_object(day=_DAY, share=_SHARE, low=_SHARE, high=_SHARE), maxItems=DAYS_SHOWN + 1),
-    findings=_list(
-        _object(key=_TEXT, sure={"enum": ["sure", "likely", "perhaps"]}, since=_DAY, says=_TEXT, remedy=_TEXT)
+    ahead=list_of(object_of(day=_DAY, share=_SHARE, low=_SHARE, high=_SHARE), maxItems=DAYS_SHOWN + 1),
+    findings=list_of(
+        object_of(key=_TEXT, sure={"enum": ["sure", "likely", "perhaps"]}, since=_DAY, says=_TEXT, remedy=_TEXT)
     ),
 )  # fmt: skip
 
 SCHEMA: dict[str, Any] = {
     "title": "fieldctl upkeep",
-    **_object(
+    **object_of(
         schema={"const": 1},
         what={"const": "fieldctl upkeep"},
         upkeep_schema={"const": NUMBER},
@@ -171,7 +143,7 @@ SCHEMA: dict[str, Any] = {
         today=_DAY,
         closing_day=_DAY,
         unplaced={"type": "integer", "minimum": 0},
-        batteries=_list(_BATTERY),
+        batteries=list_of(_BATTERY),
     ),
 }
 """What `fieldctl upkeep --json` prints; site and version are put in by the command."""
