@@ -23,6 +23,13 @@ from fieldctl.units import HostTime, HostUs, PersonId, TargetId
 
 EARLY_US = 10_000_000  # a strike so long before the start still lies with its exercise
 KEPT = 64  # ended exercises that late strikes may still belong to
+START_IN_S = 2.0  # time for every order to arrive before the first signal
+SEEDS = 1_000_000  # a seed has six digits: people read it to each other
+
+
+def draw_seed(outside: Outside) -> int:
+    """A seed for the picker that nobody chose; never 0."""
+    return 1 + int.from_bytes(outside.nonce(), "big") % (SEEDS - 1)
 
 
 class Exercises:

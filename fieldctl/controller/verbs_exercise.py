@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller import snapshot
 from fieldctl.controller.conditions import conditions_of
+from fieldctl.controller.exercises import START_IN_S, draw_seed
 from fieldctl.drill.corrections import CHANGES, fault_of, next_nth, strike_id
 from fieldctl.drill.files import plan_to_mapping, read_drill
 from fieldctl.drill.pick import Candidate, Picks, pick
@@ -35,9 +36,6 @@ if TYPE_CHECKING:
     from fieldctl.controller.known import Known
 
 Row = dict[str, Any]
-
-START_IN_S = 2.0  # time for every order to arrive before the first signal
-SEEDS = 1_000_000
 
 
 class ExerciseVerbs:
@@ -209,7 +207,7 @@ class ExerciseVerbs:
                 f"A start {start_in_s:g} s ahead cannot be.", expected=f"{START_IN_S:g} to 600 s", remedy="Name such."
             )
         if seed is None:
-            seed = int.from_bytes(self._c.outside.nonce(), "big") % SEEDS
+            seed = draw_seed(self._c.outside)
         picks = self._pick(plan, seed, targets or {})
         blocking = [h for h in self._hindrances(plan, picks) if h.blocks]
         if blocking:

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
+from fieldctl.controller.exercises import START_IN_S, draw_seed
 from fieldctl.drill.files import plan_to_mapping
 from fieldctl.drill.pick import Picks
 from fieldctl.drill.plan import Drill
@@ -37,8 +38,6 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 
-START_IN_S = 2.0  # time for every order to arrive before the first signal
-SEEDS = 1_000_000
 LEAST_S = 120.0  # a party that would be ended sooner than this is not begun
 SHOWN_S = 600.0  # how long the result of the last party stays on the screen of its zone
 
@@ -184,7 +183,7 @@ class WalkIns:
         free = self.free_at(zone, release)
         if free is not None:
             return Pressed("pause", zone, wait_s=seconds(free - here))
-        seed = int.from_bytes(self._c.outside.nonce(), "big") % SEEDS
+        seed = draw_seed(self._c.outside)
         plan, picks = self._starter.staff(release.drill, zone, seed)
         plan = replace(plan, limit_s=min(plan.limit_s, release.limit_s, left_s))
         self._c.exercise_count += 1

@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from fastapi import APIRouter, HTTPException, Path, Query, Request
 from fastapi.responses import FileResponse, RedirectResponse, Response
 
+from fieldctl.controller.exercises import SEEDS, draw_seed
 from fieldctl.errors import FieldctlError, FileFaults, NotFound
 from fieldctl.events import AssessmentListed
 from fieldctl.web import day_pages, rehearsing, walkin_pages, words
@@ -18,7 +19,6 @@ from fieldctl.web.paper import render, who_of
 KINDS = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 FOR_EVER = "public, max-age=31536000, immutable"
 LANGUAGE_FOR_S = 400 * 24 * 3600
-SEEDS = 1_000_000
 
 Name = Annotated[str, Path(max_length=80)]
 Seed = Annotated[int, Query(ge=0, lt=SEEDS)]
@@ -86,7 +86,7 @@ async def _drill(request: Request, name: Name, seed: Seed = 0, again: str = "") 
         return render(request, "drill.html", right="watch")
     house = house_of(request)
     if not seed:
-        seed = 1 + int.from_bytes(house.controller.outside.nonce(), "big") % (SEEDS - 1)
+        seed = draw_seed(house.controller.outside)
     earlier = house.controller.exercises.all.get(again)
     same = {} if earlier is None else {n: str(b.target) for n, b in earlier.burials.items()}
     try:

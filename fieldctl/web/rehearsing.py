@@ -10,9 +10,10 @@ from collections import OrderedDict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from fastapi import APIRouter, HTTPException, Path, Query, Request
+from fastapi import APIRouter, Depends, HTTPException, Path, Query, Request
 from fastapi.responses import JSONResponse, Response
 
+from fieldctl.controller.exercises import SEEDS
 from fieldctl.errors import FieldctlError
 from fieldctl.web.elsewhere import tell
 from fieldctl.web.house import House, house_of
@@ -43,14 +44,27 @@ class _Made:
     task: asyncio.Task[None] | None = field(default=None, repr=False)
 
 
+def _wish(
+    request: Request,
+    name: Annotated[str, Path(max_length=80)],
+    seed: Annotated[int, Query(ge=0, lt=SEEDS)] = 0,
+    skill: Skill = "trained",
+) -> Key:
+    """What is asked for; nothing for who may not watch."""
+    if not who_of(request).may("watch"):
+        raise HTTPException(403)
+    return name, seed, skill, language_of(request)
+
+
+Wish = Annotated[Key, Depends(_wish)]
+
+
 def router() -> APIRouter:
     """The routes of previews."""
     routes = APIRouter(include_in_schema=False)
     made: OrderedDict[Key, _Made] = OrderedDict()
 
     def wanted(request: Request, key: Key) -> _Made:
-        if not who_of(request).may("watch"):
-            raise HTTPException(403)
         if key not in made:
             if len(made) >= KEPT:
                 made.popitem(last=False)
@@ -59,13 +73,8 @@ def router() -> APIRouter:
         return made[key]
 
     @routes.get("/drills/{name}/preview")
-    async def preview(
-        request: Request,
-        name: Annotated[str, Path(max_length=80)],
-        seed: Annotated[int, Query(ge=0, lt=1_000_000)] = 0,
-        skill: Skill = "trained",
-    ) -> Response:
-        found = wanted(request, (name, seed, skill, language_of(request)))
+    async def preview(request: Request, wish: Wish) -> Response:
+        found = wanted(request, wish)
         if found.failed:
             return JSONResponse({"detail": found.failed}, 409)
         if found.found is None:
@@ -73,13 +82,8 @@ def router() -> APIRouter:
         return JSONResponse(found.found)
 
     @routes.get("/drills/{name}/preview.svg")
-    async def picture(
-        request: Request,
-        name: Annotated[str, Path(max_length=80)],
-        seed: Annotated[int, Query(ge=0, lt=1_000_000)] = 0,
-        skill: Skill = "trained",
-    ) -> Response:
-        found = wanted(request, (name, seed, skill, language_of(request)))
+    async def picture(request: Request, wish: Wish) -> Response:
+        found = wanted(request, wish)
         if not found.picture:
             raise HTTPException(404)
         return Response(found.picture, media_type="image/svg+xml")
