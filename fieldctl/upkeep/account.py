@@ -29,6 +29,7 @@ from fieldctl.upkeep.swaps import History, history
 
 State = Literal["now", "soon", "later", "holds", "unknown"]
 Sure = Literal["sure", "likely", "perhaps"]
+About = Literal["battery", "pad", "link", "housing", "place"]
 
 ORDER: tuple[State, ...] = ("now", "soon", "unknown", "later", "holds")
 VISIT_DAYS = 7.0  # until the next one: the volunteer comes once a week
@@ -52,6 +53,7 @@ class Finding:
     since: float | None = None
     values: Mapping[str, Any] = field(default_factory=dict)
     remedy: str = ""  # the key of the remedy where it is another
+    about: About = "battery"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,8 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """What an account is made from. Ticks are day numbers of changes that people confirmed."""
+    """What an account is made from. Ticks are day numbers of changes that people confirmed; `also` is what was found
+    about a target beside its battery."""
 
     today: float
     rules: UpkeepRules
@@ -96,6 +99,7 @@ class Field:
     ticks: Mapping[TargetId, Sequence[float]]
     calendars: Mapping[TargetId, Calendar]
     unplaced: int = 0
+    also: Mapping[TargetId, Sequence[Finding]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +115,7 @@ class Upkeep:
 def field_account(about: Field) -> Upkeep:
     """Every target's account; a change that was ticked for one and seen on another names the other."""
     rows = [account_of(about, place) for place in about.places]
+    rows = [replace(row, findings=(*row.findings, *about.also.get(row.place.target, ()))) for row in rows]
     rows = [replace(row, findings=tuple(_other(f, row, rows) for f in row.findings)) for row in rows]
     rows.sort(key=lambda row: (ORDER.index(row.state), row.by or np.inf, row.place.name))
     return Upkeep(date_of(about.today), about.rules.closing_day, tuple(rows), about.unplaced)

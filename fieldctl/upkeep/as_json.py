@@ -9,12 +9,12 @@ Shares are 0 to 1, charge is ampere-hours, volts are those of the whole battery.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 
 from fieldctl.tables import csv_line, list_of, object_of
-from fieldctl.upkeep.account import ORDER, Row, Upkeep
+from fieldctl.upkeep.account import ORDER, About, Row, Sure, Upkeep
 from fieldctl.upkeep.curves import CHEMISTRIES
 from fieldctl.upkeep.words import advice_words, basis_words, day_of, finding_words, last_words
 
@@ -75,7 +75,7 @@ def _battery(row: Row, upkeep: Upkeep) -> dict[str, Any]:
         "lasts": None if ahead is None else _round(ahead.lasts, 3),
         "ahead": _ahead(row),
         "findings": [
-            {"key": f.key, "sure": f.sure, "since": _day(f.since), "says": says, "remedy": remedy}
+            {"key": f.key, "about": f.about, "sure": f.sure, "since": _day(f.since), "says": says, "remedy": remedy}
             for f in row.findings
             for says, remedy in [finding_words(f, row)]
         ],
@@ -128,7 +128,10 @@ _BATTERY = object_of(
     last_day_50=_BAND, last_day_90=_BAND, last_day_words=_TEXT, lasts=_SHARE,
     ahead=list_of(object_of(day=_DAY, share=_SHARE, low=_SHARE, high=_SHARE), maxItems=DAYS_SHOWN + 1),
     findings=list_of(
-        object_of(key=_TEXT, sure={"enum": ["sure", "likely", "perhaps"]}, since=_DAY, says=_TEXT, remedy=_TEXT)
+        object_of(
+            key=_TEXT, about={"enum": list(get_args(About))}, sure={"enum": list(get_args(Sure))}, since=_DAY,
+            says=_TEXT, remedy=_TEXT,
+        )
     ),
 )  # fmt: skip
 
