@@ -103,7 +103,6 @@ def _swapped(row: dict[str, Any]) -> None:
 
 def _for_people(found: Upkeep) -> None:
     from fieldctl.upkeep import words
-    from fieldctl.upkeep.curves import NAMES
 
     if not found.rows:
         print(words.say("nothing"))
@@ -114,7 +113,7 @@ def _for_people(found: Upkeep) -> None:
         (
             row.place.name,
             row.place.zone,
-            "-" if row.battery is None else NAMES[row.battery.chemistry],
+            "-" if row.battery is None else words.chemistry_words(row.battery.chemistry),
             words.left_words(row),
             words.band_words(row),
             words.say(f"state.{row.state}"),

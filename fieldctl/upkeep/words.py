@@ -1,14 +1,17 @@
-"""Sentences of the account: keys and English texts in english.toml; `words` of another language may lack keys."""
+"""Sentences of the account: keys and English texts in english.toml, other languages in texts/<language>.toml.
+
+`words_of(language)` is what every function here takes as `words`.
+"""
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from importlib import resources
 from types import MappingProxyType
 
 from fieldctl.upkeep.account import Finding, Row, Upkeep
-from fieldctl.upkeep.curves import NAMES
 from fieldctl.upkeep.forecast import AHEAD
 from fieldctl.upkeep.readings import date_of
 
@@ -20,9 +23,32 @@ ENGLISH: Words = MappingProxyType(
 """Every sentence in English."""
 
 
+LANGUAGES = ("en", "de", "fr", "it")
+
+
+@cache
+def words_of(language: str) -> Words:
+    """Every sentence in a language; KeyError for a language that there is not.
+
+    What a language lacks is said in English and marked so: nobody is to take a gap for how it is said.
+    """
+    if language == "en":
+        return ENGLISH
+    if language not in LANGUAGES:
+        raise KeyError(language)
+    file = resources.files("fieldctl.upkeep").joinpath("texts", f"{language}.toml")
+    said = tomllib.loads(file.read_text(encoding="utf-8"))
+    return MappingProxyType({key: said.get(key, f"(en) {text}") for key, text in ENGLISH.items()})
+
+
 def say(key: str, words: Words = ENGLISH, /, **values: object) -> str:
-    """A sentence in a language, in English where the language lacks it; KeyError for a key that there is not."""
-    return words.get(key, ENGLISH[key]).format(**values)
+    """A sentence in a language; KeyError for a key that there is not."""
+    return words[key].format(**values)
+
+
+def chemistry_words(chemistry: str, words: Words = ENGLISH) -> str:
+    """What a kind of battery is called."""
+    return say(f"chemistry.{chemistry}", words)
 
 
 def day_of(number: float | None) -> str:
@@ -37,7 +63,7 @@ def percent(share: float) -> int:
 
 def finding_words(finding: Finding, row: Row, words: Words = ENGLISH) -> tuple[str, str]:
     """What was found and what to do, as two sentences."""
-    values = {name: _plain(name, value) for name, value in finding.values.items()}
+    values = {name: _plain(name, value, words) for name, value in finding.values.items()}
     values |= {"day": day_of(finding.since), "target": row.place.name}
     return (
         say(f"finding.{finding.key}", words, **values),
@@ -45,9 +71,9 @@ def finding_words(finding: Finding, row: Row, words: Words = ENGLISH) -> tuple[s
     )
 
 
-def _plain(name: str, value: object) -> object:
+def _plain(name: str, value: object, words: Words) -> object:
     if name == "chemistry":
-        return NAMES[str(value)]
+        return chemistry_words(str(value), words)
     return f"{value:.3g}" if isinstance(value, float) else value
 
 
@@ -84,7 +110,7 @@ def basis_words(row: Row, words: Words = ENGLISH) -> str:
         key_text = "basis.no-readings"
     else:
         key_text = f"basis.{key}"
-    return say(key_text, words, chemistry=NAMES[row.battery.chemistry])
+    return say(key_text, words, chemistry=chemistry_words(row.battery.chemistry, words))
 
 
 def last_words(row: Row, words: Words = ENGLISH) -> str:
