@@ -7,7 +7,7 @@ default. Who did it is a `by`: a person's id, or "field" where the field itself 
 Nothing here is ever changed afterwards. What turns out to be wrong is amended by `Corrected`, a later fact.
 
     fact   the base, and the authors who are no person      life       the controller, all off, grants
-    targets      day      exercise      assessment      people      access      walkin
+    targets      day      exercise      assessment      people      access      walkin      visits
 """
 
 from __future__ import annotations
@@ -66,6 +66,20 @@ from fieldctl.events.targets import (
     TargetOdd,
     TargetTakenOut,
 )
+from fieldctl.events.visits import (
+    RetrievalBegun,
+    RetrievalClosed,
+    RetrievalUnticked,
+    SelfTested,
+    SendingHeard,
+    SwapTakenBack,
+    TargetGivenUp,
+    TargetRetrieved,
+    VisitBegun,
+    VisitClosed,
+    VisitTicked,
+    VisitUnticked,
+)
 from fieldctl.events.walkin import PostPressed, TouchAsked, WalkInEnded, WalkInReleased
 
 __all__ = [
@@ -109,8 +123,13 @@ __all__ = [
     "PostPressed",
     "QuestionAnswered",
     "QuestionAsked",
+    "RetrievalBegun",
+    "RetrievalClosed",
+    "RetrievalUnticked",
     "RightEnded",
     "RightGranted",
+    "SelfTested",
+    "SendingHeard",
     "SignInFailed",
     "SignalDue",
     "SignalOff",
@@ -119,14 +138,21 @@ __all__ = [
     "StrikeRecorded",
     "StrikesDropped",
     "SurfaceRenewed",
+    "SwapTakenBack",
     "TargetAdded",
     "TargetBarred",
     "TargetCleared",
+    "TargetGivenUp",
     "TargetGreeted",
     "TargetNamed",
     "TargetOdd",
+    "TargetRetrieved",
     "TargetTakenOut",
     "TouchAsked",
+    "VisitBegun",
+    "VisitClosed",
+    "VisitTicked",
+    "VisitUnticked",
     "WalkInEnded",
     "WalkInReleased",
 ]
