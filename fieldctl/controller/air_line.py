@@ -14,9 +14,10 @@ from fieldctl.wire.session import Posted
 
 IDLE_US = 1_000_000
 EXERCISE_US = 250_000  # four exchanges a second bring the ± under 10 ms at 100 ms of jitter
-HURRY = 4  # asked so many times as often while its ± is close to what is promised …
-HURRY_FROM_US = 12_000  # … which is 15 ms at one exchange a second
-HURRY_FROM_EXERCISE_US = 8_000  # … and 10 ms at four
+HURRY_US = 250_000  # while its ± is close to what is promised, which is 15 ms at one exchange a second …
+HURRY_FROM_US = 12_000
+HURRY_EXERCISE_US = 125_000  # … and 10 ms at four: oftener, and the next question overtakes an answer under way
+HURRY_FROM_EXERCISE_US = 7_000
 
 
 class AirLine(Line):
@@ -107,10 +108,12 @@ class AirLine(Line):
     def _period(self, known: Known, now: HostUs) -> int:
         """How long until it is asked again; a wide ± is narrowed by asking more often."""
         playing = known.address in self._exercise
-        period, limit = (EXERCISE_US, HURRY_FROM_EXERCISE_US) if playing else (IDLE_US, HURRY_FROM_US)
+        period, hurry, limit = IDLE_US, HURRY_US, HURRY_FROM_US
+        if playing:
+            period, hurry, limit = EXERCISE_US, HURRY_EXERCISE_US, HURRY_FROM_EXERCISE_US
         clock = None if known.boot is None else known.clock.of(BootId(known.boot))
         width = None if clock is None else clock.width_now(now)
-        return period // HURRY if width is None or width > limit else period
+        return hurry if width is None or width > limit else period
 
     def _due_members(self, now: HostUs) -> Iterator[tuple[int, Known]]:
         for address, due in list(self._due.items()):
