@@ -7,7 +7,7 @@ default. Who did it is a `by`: a person's id, or "field" where the field itself 
 Nothing here is ever changed afterwards. What turns out to be wrong is amended by `Corrected`, a later fact.
 
     fact   the base, and the authors who are no person      life       the controller, all off, grants
-    targets      day      exercise      assessment      people      access      walkin      visits
+    targets      day      exercise      assessment      people      access      walkin      visits      alarms
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from fieldctl.events.access import (
     RightGranted,
     SignInFailed,
 )
+from fieldctl.events.alarms import AlarmCleared, AlarmRaised
 from fieldctl.events.assessment import AssessmentDecided, AssessmentListed, AssessmentSigned, AssessmentTicked
 from fieldctl.events.day import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed
 from fieldctl.events.exercise import (
@@ -87,6 +88,8 @@ __all__ = [
     "FIELD",
     "KINDS",
     "AccountMade",
+    "AlarmCleared",
+    "AlarmRaised",
     "AllOffConfirmed",
     "AllOffOrdered",
     "AllOffReleased",

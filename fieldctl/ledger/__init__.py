@@ -9,6 +9,7 @@
     failing.py    what went wrong with the file, in words, with a remedy
     pages.py      rows -> entries, and the questions that may be asked
     reader.py     `Reader`: the ledger for whoever only reads, also while a writer runs
+    standing.py   in which states each target is, and since when
     beside.py     what can be thrown away and made again: a summary of each exercise
     forgetting.py names that go for good, also out of a backup that is restored
     pen.py        what one transaction writes: entries, people, telemetry, settings

@@ -7,14 +7,14 @@ time thousands of them make a drill.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection
 
 from fieldctl.errors import LedgerBroken
 from fieldctl.events import Fact, StrikeRecorded
-from fieldctl.ledger import beside, forgetting, pages, telemetry
+from fieldctl.ledger import beside, forgetting, pages, standing, telemetry
 from fieldctl.ledger.chain import entry_hash
 from fieldctl.ledger.entry import GENESIS, Entry, Unknown
 from fieldctl.units import HostTime, PersonId
@@ -110,6 +110,10 @@ class Pen:
     def telemetry(self, rows: list[telemetry.Telemetry]) -> None:
         """Add what targets measured."""
         telemetry.write(self.connection, rows)
+
+    def states(self, begun: Collection[standing.Standing], ended: Collection[standing.Key]) -> None:
+        """Write which states of targets began and ended."""
+        standing.write(self.connection, begun, ended)
 
     def thin(self, now: HostTime, wall: str | None) -> int:
         """Thin what targets measured; rows taken away."""

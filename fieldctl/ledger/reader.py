@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import DBAPIError
 
 from fieldctl.events import Fact
-from fieldctl.ledger import beside, forgetting, opening, pages
+from fieldctl.ledger import beside, forgetting, opening, pages, standing
 from fieldctl.ledger.entry import GENESIS, Entry
 from fieldctl.ledger.failing import in_words
 from fieldctl.ledger.schema import entries, people, settings, telemetry
@@ -156,6 +156,11 @@ class Reader:
                 )
                 for row in connection.execute(question)
             ]
+
+    def states(self) -> list[standing.Standing]:
+        """In which states each target was last, and since when."""
+        with self.connection() as connection:
+            return standing.read(connection)
 
     def telemetry_hours(self) -> list[HourRow]:
         """The first row of every hour of every target, in no order: what thinning keeps for two winters."""

@@ -1,8 +1,8 @@
 """The tables as they are now; `migrations/` leads here from every earlier version, and a test compares the two.
 
 `entries` is the ledger proper: two triggers refuse every change and removal. `strikes` makes a strike unique on
-(target, boot, number) and is written in the same transaction. People, telemetry, settings and summaries are not
-ledger: they may change, be thinned, be forgotten, and (summaries) be thrown away and made again.
+(target, boot, number) and is written in the same transaction. People, telemetry, states, settings and summaries are
+not ledger: they may change, be thinned, be forgotten, and (summaries) be thrown away and made again.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from sqlalchemy import Column, Float, Index, Integer, MetaData, Table, Text
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.schema import CreateIndex, CreateTable
 
-HEAD = "0002"
+HEAD = "0003"
 """The revision that these tables are: the newest file under migrations/versions."""
 
 metadata = MetaData()
@@ -92,6 +92,17 @@ telemetry = Table(
     Column("temperature_c", Float),
     Column("noise", Float),
     Column("extra", Text, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+states = Table(
+    "states",
+    metadata,
+    Column("target", Text, primary_key=True),
+    Column("state", Text, primary_key=True),
+    Column("host_boot", Text, nullable=False),  # of the moment it began
+    Column("at_us", Integer, nullable=False),
+    Column("wall", Text),
     sqlite_with_rowid=False,
 )
 

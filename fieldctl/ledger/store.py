@@ -13,7 +13,7 @@ import logging
 import threading
 import time
 from collections import Counter, deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +30,8 @@ from fieldctl.ledger.failing import in_words
 from fieldctl.ledger.lock import WriterLock
 from fieldctl.ledger.pen import Pen
 from fieldctl.ledger.reader import Reader
+from fieldctl.ledger.standing import Key as StateKey
+from fieldctl.ledger.standing import Standing
 from fieldctl.ledger.telemetry import MINUTE_US, Key, Telemetry
 from fieldctl.ledger.writer import Job, Writer
 from fieldctl.units import HostTime, HostUs, PersonId
@@ -228,6 +230,12 @@ class Ledger(Reader):
         gone: int = self._do(Job(lambda pen: pen.thin(now, wall), urgent=True))
         self.counts["telemetry thinned"] += gone
         return gone
+
+    def put_states(self, begun: Collection[Standing], ended: Collection[StateKey]) -> None:
+        """Keep which states of targets began and ended, without waiting for it."""
+        began, gone = tuple(begun), tuple(ended)
+        if began or gone:
+            self._submit(Job(lambda pen: pen.states(began, gone)))
 
     def limit_pages(self, more: int) -> None:
         """Rehearse a full disk: let the file grow by so many pages of 4 KiB and no further."""

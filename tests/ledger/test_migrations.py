@@ -23,7 +23,7 @@ from fieldctl.units import HostTime
 
 OLD = Path(__file__).parent / "old"
 T = HostTime("b-9", 1)
-ENTRIES = {"0001": 38, "0002": 43}  # one of each kind that there was
+ENTRIES = {"0001": 38, "0002": 43, "0003": 58}  # one of each kind that there was
 
 
 def tables(engine: Engine) -> dict[str, str]:
@@ -82,8 +82,8 @@ NEXT = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0003"
-down_revision = "0002"
+revision = "0004"
+down_revision = "0003"
 
 
 def upgrade():
@@ -101,7 +101,7 @@ def next_version(tmp_path, monkeypatch):
     def write(then: str) -> None:
         folder = tmp_path / "versions"
         folder.mkdir(exist_ok=True)
-        (folder / "0003_next.py").write_text(NEXT.format(then=then))
+        (folder / "0004_next.py").write_text(NEXT.format(then=then))
         ours = Path(migrations.__file__).parent / "versions"
         plain = migrations._config
 
@@ -111,32 +111,32 @@ def next_version(tmp_path, monkeypatch):
             return made
 
         monkeypatch.setattr(migrations, "_config", config)
-        monkeypatch.setattr(opening, "HEAD", "0003")
+        monkeypatch.setattr(opening, "HEAD", "0004")
 
     return write
 
 
 def test_an_older_database_is_brought_along_by_alembic(tmp_path: Path, next_version) -> None:
     path = tmp_path / "l.db"
-    restore("0002", path)
+    restore("0003", path)
     next_version("pass")
     with pytest.raises(Refused, match="of an older version"):
         Reader.read(path)
     with Ledger.open(path, inline=True) as ledger:
         assert verify(ledger).ok
-        assert ledger.append([SignalDue("e", "B", T, "start")], at=T)[0].seq == ENTRIES["0002"] + 1
+        assert ledger.append([SignalDue("e", "B", T, "start")], at=T)[0].seq == ENTRIES["0003"] + 1
         ledger.put_settings({"epoch": 13})
         ledger.name_person("p-2", "Jon")
         assert (ledger.names(), ledger.setting("epoch")) == ({"p-1": "Mira", "p-2": "Jon"}, 13)
     raw = sqlite3.connect(path)
     assert raw.execute("SELECT id, name, note FROM people WHERE id = 'p-1'").fetchone() == ("p-1", "Mira", None)
-    assert raw.execute("SELECT version_num FROM alembic_version").fetchone() == ("0003",)
+    assert raw.execute("SELECT version_num FROM alembic_version").fetchone() == ("0004",)
     raw.close()
 
 
 def test_a_migration_that_breaks_leaves_the_file_as_it_was(tmp_path: Path, next_version) -> None:
     path = tmp_path / "l.db"
-    restore("0002", path)
+    restore("0003", path)
     before = path.read_bytes()
     next_version("raise RuntimeError('power cut')")
     with pytest.raises(RuntimeError, match="power cut"):

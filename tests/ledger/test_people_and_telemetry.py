@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from fieldctl.events import TargetNamed
+from fieldctl.ledger.reader import Reader
+from fieldctl.ledger.standing import Standing
 from fieldctl.ledger.store import TELEMETRY_MAX, Ledger
 from fieldctl.ledger.telemetry import DAY_US, HOURS_KEPT_DAYS, MINUTE_US, MINUTES_KEPT_DAYS, Telemetry
 from fieldctl.ledger.verify import verify
@@ -96,3 +98,15 @@ def test_rows_of_an_earlier_boot_are_thinned_once_they_are_surely_old() -> None:
         assert ledger.thin_telemetry(at(HOUR_US), None) == 0
         assert ledger.thin_telemetry(at(HOUR_US), "2030-02-01T10:00:00Z") == 0
         assert ledger.thin_telemetry(at(HOUR_US), "2030-02-03T10:00:00Z") == 29
+
+
+def test_states_are_kept_over_a_restart_one_row_each(tmp_path: Path) -> None:
+    first, later = HostTime("b-1", 5), HostTime("b-1", 9)
+    path = tmp_path / "l.db"
+    with Ledger.open(path, inline=True) as ledger:
+        ledger.put_states([Standing(ONE, "online", first, "2031-01-18T08:00:00Z"), Standing(ONE, "weak", first)], [])
+        for _ in range(50):  # flapping
+            ledger.put_states([Standing(ONE, "overdue", later)], [(ONE, "online")])
+            ledger.put_states([Standing(ONE, "online", later)], [(ONE, "overdue")])
+    with Reader.read(path) as reader:
+        assert reader.states() == [Standing(ONE, "online", later), Standing(ONE, "weak", first)]

@@ -13,6 +13,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 from fieldctl.events import KINDS, Fact
 from fieldctl.ledger.beside import Kept
 from fieldctl.ledger.schema import HEAD
+from fieldctl.ledger.standing import Standing
 from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.telemetry import Telemetry
 from fieldctl.units import HostTime, PersonId, Stamp, TargetId
@@ -55,6 +56,7 @@ def main() -> int:
             ledger.see_people({PersonId("p-1"): "2030-01-02"})
             ledger.forget_person(PersonId("p-0"), "2030-01-01")
             ledger.put_summaries([Kept("x1", "0.1.0", 7, "{}")])
+            ledger.put_states([Standing(TargetId("0a1b2c3d"), "online", T, "2030-01-02T10:00:00Z")], [])
             ledger.put_settings({"generation": 3, "epoch": 12})
             ledger.put_telemetry([Telemetry(TargetId("0a1b2c3d"), T, volts_rest=3.6, extra={"rssi": -60})])
         raw = sqlite3.connect(path)
