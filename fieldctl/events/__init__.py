@@ -43,6 +43,7 @@ from fieldctl.events.exercise import (
     StrikesDropped,
 )
 from fieldctl.events.fact import ANYBODY, FIELD, Fact
+from fieldctl.events.kit import KitRead
 from fieldctl.events.life import (
     AllOffConfirmed,
     AllOffOrdered,
@@ -115,6 +116,7 @@ __all__ = [
     "GrantEnded",
     "GrantGiven",
     "KeysRotated",
+    "KitRead",
     "LinkChanged",
     "ManualIn",
     "ManualOut",

@@ -18,11 +18,13 @@ from typing import TypeVar
 from fieldctl.errors import Fault, FileFaults, NotFound
 from fieldctl.site.model import (
     CHEMISTRIES,
+    KIT_KINDS,
     SURVIVAL_STUDIES,
     USUAL_BAUD,
     USUAL_GRANT_S,
     Battery,
     DebriefRules,
+    Kit,
     Limits,
     ManualUnit,
     MqttLink,
@@ -47,9 +49,10 @@ SITE_FILE = "site.toml"
 SURVEY_FOLDER = "surveys"
 
 TARGETS_MOST = 256  # what one controller is measured with (design, section 9)
+KIT_MOST = 200  # pieces of loan kit: more is no club
 GRANT_S = (5, 120)  # under 5 s a lost poll or two ends a signal; over 120 s a lost controller keeps one too long
 
-_Named = TypeVar("_Named", Zone, Stake, ManualUnit, Post, SerialLink, MqttLink)
+_Named = TypeVar("_Named", Zone, Stake, ManualUnit, Post, SerialLink, MqttLink, Kit)
 
 
 def load_site(folder: pathlib.Path) -> Site:
@@ -178,6 +181,7 @@ def _site(root: Table) -> Site:
         upkeep=_upkeep(root.table("upkeep")),
         usual_battery=_battery(root.table("battery")) if root.has("battery") else None,
         batteries=tuple(batteries.items()),
+        kit=_all_kit(root),
     )
     for table in (root, polling, limits):
         table.done()
@@ -224,6 +228,7 @@ def _upkeep(table: Table) -> UpkeepRules:
         open_hours=table.number("open_hours", 0, 24, usual.open_hours, unit="hours a day"),
         exercises=table.number("exercises", 0, 500, usual.exercises, unit="exercises a day"),
         expected_c=table.number("expected_c", -50, 20, None, unit="degrees Celsius"),
+        kit_days=table.number("kit_days", 1, 400, usual.kit_days, unit="days"),
         dig_min=table.number("dig_min", 0, 600, usual.dig_min, unit="minutes"),
     )
     table.done()
@@ -242,6 +247,35 @@ def _battery(table: Table) -> Battery:
     )
     table.done()
     return battery
+
+
+def _all_kit(root: Table) -> tuple[Kit, ...]:
+    """The base station where it has a supply of its own, then every [[kit]]; each name once."""
+    rows = _distinct(root, "kit", [_kit(table) for table in root.tables("kit", most=KIT_MOST)])
+    if not root.has("base"):
+        return rows
+    table = root.table("base")
+    base = Kit(table.text("name", "base"), "base", table.text("note", ""), _battery(table.table("battery")))
+    if base.name in [row.name for row in rows]:
+        table.fault(
+            "name",
+            f"a [[kit]] is called {base.name!r} too",
+            expected="a name of its own for each",
+            remedy="Give one of the two another name.",
+        )
+    table.done()
+    return (base, *rows)
+
+
+def _kit(table: Table) -> Kit:
+    kit = Kit(
+        name=table.text("name"),
+        kind=table.choice("kind", KIT_KINDS),
+        note=table.text("note", ""),
+        battery=_battery(table.table("battery")) if table.has("battery") else None,
+    )
+    table.done()
+    return kit
 
 
 def _distinct(root: Table, key: str, rows: list[_Named]) -> tuple[_Named, ...]:

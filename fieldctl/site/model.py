@@ -172,7 +172,25 @@ class UpkeepRules:
     open_hours: float = 8.0  # until the log has days of its own
     exercises: float = 8.0
     expected_c: float | None = None  # at the batteries on a cold day; None: as they measured it themselves
+    kit_days: float = 30.0  # after which the base's supply and the club's kit are to be looked at again
     dig_min: float = 20.0  # to get at one and make the place good again: nobody digs twice for a week's charge
+
+
+KIT_KINDS = ("transceiver", "probe", "shovel", "radio", "lamp", "other")
+"""What a club lends out; kinds that run on something are told of by their battery."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """One piece of the club's loan kit, or (kind "base") the base station with its own supply.
+
+    The battery is None where there is none, or where nobody said which.
+    """
+
+    name: str
+    kind: str
+    note: str = ""
+    battery: Battery | None = None
 
 
 SURVIVAL_STUDIES = ("falk-1994", "brugger-2001", "haegeli-2011-canada", "procter-2016", "rauch-2024")
@@ -220,6 +238,7 @@ class Site:
     upkeep: UpkeepRules = UpkeepRules()
     usual_battery: Battery | None = None
     batteries: tuple[tuple[TargetId, Battery], ...] = ()
+    kit: tuple[Kit, ...] = ()  # the base station first where it has a supply of its own
 
     def battery(self, target: TargetId) -> Battery | None:
         """What a target runs on as the file says; None where it says nothing."""
