@@ -29,6 +29,7 @@ from fieldctl.controller.memory import Memory, remember
 from fieldctl.controller.pen import Pen
 from fieldctl.controller.people import PeopleBook
 from fieldctl.controller.ports import LinkConfig, Outside
+from fieldctl.controller.snow_book import SnowBook
 from fieldctl.controller.strikes import StrikeDesk
 from fieldctl.errors import BadInput, FieldctlError, LinkDown, Refused
 from fieldctl.events import (
@@ -50,6 +51,7 @@ from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import bus
 from fieldctl.wire.messages import (
     Ack,
+    Arm,
     Message,
     Quiet,
 )
@@ -94,10 +96,12 @@ class Controller:
         self.edge = Edge(self)
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
+        self.snow = SnowBook(self)
         self.book = PeopleBook(outside, ledger, self.pen.write)
         self.people = self.book.names
         self.keeping = Keeping(ledger, self.exercises, self.book)
         self.names: dict[TargetId, str] = {}
+        self.thresholds: dict[TargetId, int] = {}  # of the pads that a person tuned, in tenths of the noise
         self.added: dict[TargetId, TargetAdded] = {}
         self.outcomes: Counter[str] = Counter()
         self.exercise_count = 0
@@ -149,6 +153,7 @@ class Controller:
         for added in memory.added.values():
             self.admit(added)
         self.names.update(memory.names)
+        self.thresholds.update(memory.thresholds)
         self.exercise_count = memory.exercises
         self.requests = dict(memory.requests)
         self.grants.next_id = memory.next_grant
@@ -375,8 +380,11 @@ class Controller:
                 "It obeys a controller of a higher generation. To do: find the other controller; if this is the one "
                 "that should steer, a person raises its generation: fieldctl generation raise.",
             )
-        if isinstance(ended.order.message, Ack):
-            self.strikes.ack_ended(known, ended.order.message)
+        match ended.order.message:
+            case Ack() as ack:
+                self.strikes.ack_ended(known, ack)
+            case Arm(boot=boot, threshold=threshold) if ended.verdict == "done" and boot == known.boot:
+                known.armed_at = threshold
         self.grants.order_ended(known, ended)
         waiter = self.order_waiters.pop(ended.order.handle, None)
         if waiter is not None and not waiter.done():

@@ -27,7 +27,6 @@ from fieldctl.events import (
     StrikeRecorded,
 )
 from fieldctl.ready import CARDS, Hindrance, TargetView, hindrances
-from fieldctl.site.snow import burial_today
 from fieldctl.units import TAP_PLUS_MINUS_US, Stamp, TargetId, micros, seconds
 from fieldctl.wire.messages import Ability, Flags
 
@@ -108,7 +107,7 @@ class ExerciseVerbs:
                     place.zone,
                     place.x_m,
                     place.y_m,
-                    burial_today(place, day.snow_m).depth_m,
+                    self._c.snow.depth_m(place.target),
                     None if place.axis is None else place.axis.tilt_deg,
                     day.struck_since_renewed(place.target),
                     not why,

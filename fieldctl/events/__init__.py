@@ -8,6 +8,7 @@ Nothing here is ever changed afterwards. What turns out to be wrong is amended b
 
     fact   the base, and the authors who are no person      life       the controller, all off, grants
     targets      day      exercise      assessment      people      access      walkin      visits      alarms
+    snow
 """
 
 from __future__ import annotations
@@ -57,6 +58,7 @@ from fieldctl.events.life import (
     OrderEnded,
 )
 from fieldctl.events.people import PersonForgotten
+from fieldctl.events.snow import SnowMeasured, TargetMoved
 from fieldctl.events.targets import (
     BatterySwapped,
     KeysRotated,
@@ -67,6 +69,7 @@ from fieldctl.events.targets import (
     TargetNamed,
     TargetOdd,
     TargetTakenOut,
+    TargetTuned,
 )
 from fieldctl.events.visits import (
     RetrievalBegun,
@@ -139,6 +142,7 @@ __all__ = [
     "SignalDue",
     "SignalOff",
     "SignalOn",
+    "SnowMeasured",
     "SplitMade",
     "StrikeRecorded",
     "StrikesDropped",
@@ -149,10 +153,12 @@ __all__ = [
     "TargetCleared",
     "TargetGivenUp",
     "TargetGreeted",
+    "TargetMoved",
     "TargetNamed",
     "TargetOdd",
     "TargetRetrieved",
     "TargetTakenOut",
+    "TargetTuned",
     "TouchAsked",
     "VisitBegun",
     "VisitClosed",

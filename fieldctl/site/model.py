@@ -76,6 +76,7 @@ class Place:
     note: str = ""
     link: str = ""  # the link it is looked for on; "" where it is on whichever link it answers
     source: str = ""  # the file that said so
+    depth_on: datetime.date | None = None  # when depth and snow were measured, where that was before this survey
 
 
 @dataclass(frozen=True, slots=True)

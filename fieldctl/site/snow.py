@@ -1,46 +1,156 @@
-"""How deep a target lies today: its surveyed depth, and how much the snow has grown or shrunk since.
+"""How deep a target lies today, with its own ±: from its survey, the snow since, and what is not known of either.
 
-Between the two days a target that lies on the ground, or hangs on a stake, keeps its height above the ground; one that
-rests on snow sinks as that snow settles. Which of the two holds is seldom known, so the answer is an interval: the
-stake's depth and the settling depth bound it, each widened by the place's own ±.
+    burial_now(place, readings, today)   the depth today, or why it cannot be said
+    latest(readings, zone, today)        the reading that says most about a zone
+    settled_share(days)                  what is left of a layer that settles
+
+Depth is the snow's height less the target's own height in it. Snowfall, melt and wind are all in the snow's height, so
+that is what has to be measured; between two readings it is a guess that widens by the day. A target that lies on the
+ground, or hangs on a stake, keeps its height; one that rests on snow sinks as the snow under it settles. Which of the
+two holds is seldom known: both bound the answer, the middle is said, and half their distance is in the ±.
 """
 
 from __future__ import annotations
 
+import datetime
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import hypot, sqrt
+from typing import Literal
 
 from fieldctl.site.model import Place
+
+Sure = Literal["sure", "likely", "perhaps"]
+Why = Literal["no-day", "no-snow-then", "no-reading", "old-reading", "whole-site", "settling", "no-clock"]
+
+SETTLES = 0.3  # density grows as (days + 1)^0.3: Martinec & Rango, IAHS Publ. 205 (1991), from memory
+TRODDEN_DAYS = 7.0  # the age that snow under a target counts as having: whoever buries treads it (common practice)
+PROBED_M = 0.1  # the ± of a depth by probe, and of a reading at a stake (common practice, no source)
+ELSEWHERE_M = 0.2  # … of a reading for the whole site, taken for one place: wind (common practice, no source)
+UNMEASURED_M = 0.10  # times the root of the days since the last reading: what snow does in a day (memory)
+OLD_DAYS = 7.0  # a reading older than this is named as the reason of a wide ±
+SURVEY_DAYS = 1  # a reading no older than this at the survey tells how deep the snow was then
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How deep the snow was on a day in a zone (the whole site when None); `source` says who tells it."""
+
+    day: datetime.date
+    snow_m: float
+    zone: str | None = None
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Burial:
-    """Depth today in metres below the surface, its least and most, and a word of caution where there is one."""
+    """How deep a target lies today: the middle (below 0: it stands out of the snow) and its ±, None where it cannot be
+    said. `why` is what widens the ± or is missing; `snow` the reading it rests on."""
 
-    depth_m: float
-    least_m: float
-    most_m: float
-    caution: str = ""
+    middle_m: float | None
+    plus_minus_m: float = 0.0
+    why: tuple[Why, ...] = ()
+    snow: Reading | None = None
+
+    @property
+    def depth_m(self) -> float | None:
+        """Metres below the surface; None where it cannot be said."""
+        return None if self.middle_m is None else max(0.0, self.middle_m)
+
+    @property
+    def least_m(self) -> float | None:
+        """The least that it may be, in metres."""
+        return None if self.middle_m is None else max(0.0, self.middle_m - self.plus_minus_m)
+
+    @property
+    def most_m(self) -> float | None:
+        """The most that it may be, in metres; what is known of the snow bounds it where the depth cannot be said."""
+        if self.middle_m is not None:
+            return max(0.0, self.middle_m + self.plus_minus_m)
+        return None if self.snow is None else self.snow.snow_m + self.plus_minus_m
+
+    def deeper(self, limit_m: float) -> Sure | None:
+        """How sure it is that the target lies deeper than a limit; None where nothing speaks for it."""
+        return None if self.middle_m is None else _sure(self.middle_m - limit_m, self.plus_minus_m)
+
+    def shallower(self, limit_m: float) -> Sure | None:
+        """How sure it is that the target lies no deeper than a limit; None where nothing speaks for it."""
+        return None if self.middle_m is None else _sure(limit_m - self.middle_m, self.plus_minus_m)
 
 
-def burial_today(place: Place, snow_m: float | None) -> Burial:
-    """How deep a target lies under today's surface, where the snow is `snow_m` deep (None: not measured)."""
-    then_m = place.snow_m
-    if snow_m is None or then_m is None:
-        missing = "today's snow depth" if snow_m is None else "the snow depth on the day of the survey"
-        return _within(place, place.depth_m, place.depth_m, f"{missing} is not known: this is the surveyed depth")
-    height_m = max(0.0, then_m - place.depth_m)  # above the ground; 0 for what is dug into the ground
-    on_a_stake = place.depth_m + snow_m - then_m
-    if snow_m >= then_m:
-        settled = on_a_stake + height_m  # at most down to the ground, under the new snow
+def _sure(beyond_m: float, plus_minus_m: float) -> Sure | None:
+    if beyond_m >= plus_minus_m:
+        return "sure"
+    if beyond_m >= 0:
+        return "likely"
+    return "perhaps" if beyond_m >= -plus_minus_m / 2 else None  # of a ± that holds 19 of 20: one in six
+
+
+def settled_share(days: float, age: float = TRODDEN_DAYS) -> float:
+    """What is left of the thickness of a layer that was `age` days old, so many days later: 1 falling towards 0."""
+    return float(((age + 1.0) / (age + 1.0 + max(0.0, days))) ** SETTLES)
+
+
+def latest(readings: Iterable[Reading], zone: str, today: datetime.date) -> Reading | None:
+    """The reading up to today that says most about a zone: the one with the least ±, the later of equals."""
+    found: Reading | None = None
+    for reading in readings:
+        if reading.zone not in (zone, None) or reading.day > today:
+            continue
+        if found is None or _wide(reading, today) <= _wide(found, today):
+            found = reading
+    return found
+
+
+def burial_now(place: Place, readings: Sequence[Reading], today: datetime.date | None) -> Burial:
+    """How deep a target lies today, of a place that it has not left; `today` None where no clock is set."""
+    why: list[Why] = []
+    taken_on = place.depth_on or place.surveyed_on
+    if today is None:
+        why.append("no-clock")
+        days = [each.day for each in readings] + ([taken_on] if taken_on else [])
+        today = max(days, default=datetime.date.min)
+    now = latest(readings, place.zone, today)
+    before = None if taken_on is None else _around(readings, place.zone, taken_on)
+    then_m = place.snow_m if place.snow_m is not None or before is None else before.snow_m
+    if taken_on is None or then_m is None:
+        why.insert(0, "no-day" if taken_on is None else "no-snow-then")
+        return Burial(None, 0.0 if now is None else _wide(now, today), tuple(why), now)
+    age = max(0.0, float((today - taken_on).days))
+    if now is None or now.day < taken_on or (now.day == taken_on and place.snow_m is not None):
+        snow_m = then_m
+        plus_minus_m = hypot(PROBED_M, UNMEASURED_M * sqrt(age))
+        if age:
+            why.append("no-reading")
+        now = None
     else:
-        settled = place.depth_m * snow_m / then_m  # all of the loss is settling: the share above it stays the same
-    if max(on_a_stake, settled) <= 0:
-        return Burial(0.0, 0.0, place.plus_minus_m, "it may lie open on the surface")
-    caution = "it may lie open on the surface" if on_a_stake <= 0 else ""
-    return _within(place, on_a_stake, settled, caution)
+        same = None if before is None or before.zone != now.zone else before
+        snow_m = now.snow_m if same is None else max(0.0, then_m + now.snow_m - same.snow_m)
+        plus_minus_m = hypot(PROBED_M, PROBED_M if place.snow_m is not None else ELSEWHERE_M, _wide(now, today))
+        why += ["whole-site"] if now.zone is None else []
+        why += ["old-reading"] if (today - now.day).days > OLD_DAYS else []
+    height_m = max(0.0, then_m - place.depth_m)  # above the ground; 0 for what lies on it or is dug into it
+    share = settled_share(age)
+    if snow_m < then_m:
+        share = min(share, snow_m / then_m)  # all of the loss may be settling
+    held_m = place.depth_m + snow_m - then_m
+    sinks_m = height_m * (1.0 - share)
+    if sinks_m / 2 > PROBED_M:
+        why.append("settling")
+    return Burial(held_m + sinks_m / 2, plus_minus_m + sinks_m / 2, tuple(why), now)
 
 
-def _within(place: Place, on_a_stake: float, settled: float, caution: str) -> Burial:
-    least_m = max(0.0, min(on_a_stake, settled) - place.plus_minus_m)
-    most_m = max(on_a_stake, settled) + place.plus_minus_m
-    return Burial(max(0.0, on_a_stake), least_m, most_m, caution)
+def _wide(reading: Reading, today: datetime.date) -> float:
+    """The ± of the snow's height in a zone today, by one reading, in metres."""
+    days = max(0, (today - reading.day).days)
+    return hypot(ELSEWHERE_M if reading.zone is None else PROBED_M, UNMEASURED_M * sqrt(days))
+
+
+def _around(readings: Iterable[Reading], zone: str, day: datetime.date) -> Reading | None:
+    """The reading of that day or the evening before: the zone's own before the whole site's, then the later entry."""
+    found: Reading | None = None
+    for each in readings:
+        if each.zone in (zone, None) and 0 <= (day - each.day).days <= SURVEY_DAYS:
+            rank = (each.zone is not None, each.day)
+            found = each if found is None or rank >= (found.zone is not None, found.day) else found
+    return found

@@ -158,7 +158,8 @@ def _place(row: Table, known: Known, file: str, kind: str, seen: set[TargetId]) 
         source=file,
     )
     if before and "depth_m" not in row.values:
-        place = replace(place, snow_m=before.snow_m)  # the depth is that of the earlier day, so is its snow
+        # the depth is that of the earlier day, so is its snow
+        place = replace(place, snow_m=before.snow_m, depth_on=before.depth_on or before.surveyed_on)
     check_place(row, place, known.zones, measured=measured)
     row.done()
     return place if target else None
