@@ -52,6 +52,7 @@ async def calm(made: Field, people: People, broken: Broken, tasks: list[asyncio.
     await made.ask("all-off")
     if not await _within(made, made.world.now_us() + 20 * US_PER_S, lambda: _confirmed(made)):
         broken.append(("in the end all off is confirmed", _unconfirmed(made)))
+    await asyncio.sleep(made.site.grant_s)  # who is dead confirms nothing: until its grant is over nobody may release
     await made.ask("all-off-release", by="Ansel", reason="the swarm goes on (invented)")
     tasks[1].cancel()
     await _last_exercise(made, people, broken)

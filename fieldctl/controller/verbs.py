@@ -23,7 +23,7 @@ from fieldctl.controller.verbs_rights import RightsVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.controller.verbs_upkeep import UpkeepVerbs
 from fieldctl.controller.verbs_walkin import WalkInVerbs
-from fieldctl.errors import BadInput, FieldctlError
+from fieldctl.errors import BadInput, FieldctlError, Refused
 from fieldctl.events import ANYBODY, FIELD
 from fieldctl.units import PersonId
 
@@ -105,6 +105,7 @@ class Desk:
             ("target-name", "upkeep", target.name),
             ("target-rotate", "upkeep", target.rotate),
             ("target-take-out", "upkeep", target.take_out),
+            ("target-tune", "upkeep", target.tune),
             ("target-bar", "upkeep", target.bar),
             ("target-clear", "upkeep", target.clear),
             ("target-locate", "upkeep", target.locate),
@@ -161,9 +162,26 @@ class Desk:
         if not reason.strip():
             raise BadInput("A release needs a reason.", remedy="Say why nothing needs to stay off: --reason TEXT.")
         if self._c.all_off.state.in_force:
+            self._may_release()
             self._c.all_off.release(self._c.person(by), reason)
             await self._c.settle()
         return snapshot.all_off(self._c, self._c.outside.clock.now())
+
+    def _may_release(self) -> None:
+        """Refused while somebody who has not confirmed may still send: with the release the list of them goes too."""
+        now = self._c.outside.clock.now()
+        waiting = {
+            row.known.target: snapshot.may_send_for_s(row.may_send_until_us, now)
+            for row in self._c.all_off.state.unconfirmed.values()
+        }
+        loud = [target for target, left_s in waiting.items() if left_s > 0]
+        if loud:
+            names = ", ".join(snapshot.label(self._c, target) for target in loud)
+            left_s = max(waiting.values())
+            raise Refused(
+                f"{names} may still send for {left_s:.0f} s.",
+                remedy="Wait until that has run out, look for what does not answer, then release.",
+            )
 
     async def raise_generation(self, by: str, reason: str) -> Row:
         """Raise this controller's generation, so that targets obey it and no other."""

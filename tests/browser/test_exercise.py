@@ -344,11 +344,16 @@ def test_all_off_from_a_phone_that_is_not_signed_in_shows_what_is_true(hill: Hil
     expect(state).to_contain_text("may send for")
     expect(state).to_contain_text("Blue")
     assert C in hill.sending()
+    page.locator("fc-alloff-state input[type=radio]").last.check()
+    hold(page, "fc-alloff-state fc-hold", 3200)
+    expect(page.locator("fc-alloff-state .said")).to_contain_text("Larch 3 may still send")  # no release meanwhile
     expect(state).to_contain_text("its grant has run out", timeout=20_000)
     hill.until(lambda: hill.sending() == set())
     expect(page.locator("#state")).to_have_text("ended by all off")
     # the release: the right, three seconds, a reason; and nothing starts
     expect(stranger.locator("fc-alloff-state fc-hold")).to_have_count(0)
+    page.reload()
+    expect(page.locator("fc-live")).to_have_text("Live")
     hold(page, "fc-alloff-state fc-hold", 3200)
     assert hill.ask("status")["all_off"]["in_force"]  # no reason is chosen for anybody
     page.locator("fc-alloff-state input[type=radio]").last.check()
