@@ -16,6 +16,7 @@ from random import Random
 from typing import Any
 
 from fieldctl.keying import Keying
+from fieldctl.strikes.tune import OWN
 from fieldctl.units import EVERYBODY
 from fieldctl.wire import envelope, frames, messages, seal
 from fieldctl.wire.messages import Message, Why
@@ -237,6 +238,9 @@ class CNode(Node):
             self.lib.fc_sim_number(self.c, -1)
         before = self.look()
         listens, was = before.armed and not before.asleep, before.dropped
+        if before.threshold > OWN and features[0] < before.threshold:  # its own: whatever touches it here is above
+            self.unnoticed += 1
+            return None
         logged = self.lib.fc_sim_strike(self.c, list(features), len(features), ticks)
         seen = self.look()
         self.unnoticed += not listens

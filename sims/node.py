@@ -23,6 +23,7 @@ from fieldctl.wire.frames import Deframer
 from fieldctl.wire.messages import Ability, Message, Why
 from fieldctl.wire.post import HOLD_US, Presses
 from fieldctl.wire.session import Session
+from fieldctl.wire.trace import Raw
 from sims import node_orders as orders
 from sims import node_words as words
 from sims.cell import Cell
@@ -37,7 +38,13 @@ LOG_MAX = 64
 REBOOT_US = 400_000
 LISTENS_US = 250_000  # how long a sleeper listens each time that it wakes
 ABILITIES = int(
-    Ability.PAD | Ability.TRANSMITTER | Ability.LEVELS | Ability.THERMOMETER | Ability.SLEEP | Ability.BUTTON
+    Ability.PAD
+    | Ability.TRANSMITTER
+    | Ability.LEVELS
+    | Ability.THERMOMETER
+    | Ability.SLEEP
+    | Ability.BUTTON
+    | Ability.TRACES
 )
 ABILITIES_OF_A_POST = int(Ability.BUTTON | Ability.HORN)  # at the field's edge: it has neither pad nor transmitter
 PRESS_US = 150_000  # a short press of a thumb
@@ -96,6 +103,7 @@ class Node:
         self.on = False
         self.dead = False
         self.armed = False
+        self.threshold = 0  # in tenths of the noise; 0: its own, which whatever touches it here is above
         self.deframer = Deframer()
         self._window = window
         self.medium: Medium | None = None
@@ -106,6 +114,7 @@ class Node:
         self._number = 0
         self.pressed_us = -adding.PRESS_COUNTS_US - 1
         self.presses = Presses()
+        self.felt: dict[int, tuple[tuple[int, ...], Raw | None]] = {}  # the last strikes of this boot, by number
         self.blown: list[tuple[int, messages.Horn]] = []  # truth: when it was told to blow, and how
         self.hailed: tuple[bytes, bytes] | None = None
         self.asleep_until = 0  # ticks; 0: awake
@@ -132,9 +141,11 @@ class Node:
         self.gate.settle(now, None)
         self.gate.held = None
         self.armed = False
+        self.threshold = 0
         self.why = why
         self._number = 0
         self.presses = Presses()
+        self.felt = {}
         self.hailed = None
         self.asleep_until = 0
         self.crystal = Crystal(self.rng, self.base_ppm, now)
@@ -247,9 +258,12 @@ class Node:
 
     # ---- what happens to it ----------------------------------------------------------------------------------
 
-    def strike(self, features: Sequence[int]) -> tuple[int, int] | None:
-        """Somebody touches the pad; its (boot, number), or None when it could not be logged."""
-        if not self.on or not self.armed or self.asleep_until:
+    def strike(self, features: Sequence[int], trace: Raw | None = None) -> tuple[int, int] | None:
+        """Somebody touches the pad; its (boot, number), or None when it could not be logged.
+
+        Without a trace one is invented from the features when somebody asks for it.
+        """
+        if not self.on or not self.armed or self.asleep_until or features[0] < self.threshold:
             self.unnoticed += 1
             return None
         now = self.scheduler.now_us()
@@ -269,6 +283,9 @@ class Node:
         if not stored.strikes or stored.strikes[-1] is not logged:
             return None
         self._number = number
+        self.felt[number] = logged.features, trace
+        for old in [*self.felt][: -TRACES_KEPT]:
+            del self.felt[old]
         self.made.append(logged)
         self.scheduler.trace("strike", self.address, now, logged.boot, number)
         self.guarded(self.pusher.new, logged)

@@ -58,6 +58,8 @@ def carry_out(node: Node, standing: obey.Standing, message: Message, at_us: int)
         return obey.Answer(Result.REFUSED, Reason.STORAGE)
     gate.held = after.held
     node.armed = after.armed
+    if isinstance(message, messages.Arm):
+        node.threshold = message.threshold
     _permit(node, message, standing, at_us)
     if isinstance(message, messages.Sleep):
         node.asleep_until = message.until

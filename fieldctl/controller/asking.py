@@ -19,12 +19,15 @@ def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
     """Post the one question or order that a target is due, if nothing else waits for it."""
     if known.session.state != "open" or known.heard_us is None or known.session.waiting:
         return
+    if known.obeys_another(c.grants.generation):
+        return  # it would obey nothing, and each order spends counters: the one that steers would not be heard
     if known.greeting is None:
         c.post(known, Ask(c.outside.nonce(), int(What.GREETING)), now + ORDER_LIVES_US, "ask greeting")
         return
-    armed = bool(known.flags & Flags.ARMED)
-    if armed != known.want_armed and known.greeting.abilities & Ability.PAD and known.boot is not None:
-        order = Arm(known.boot, c.grants.generation, known.want_armed, 0)
+    armed, threshold = bool(known.flags & Flags.ARMED), c.thresholds.get(known.target, 0)
+    other = armed != known.want_armed or (armed and known.armed_at != threshold)
+    if other and known.greeting.abilities & Ability.PAD and known.boot is not None:
+        order = Arm(known.boot, c.grants.generation, known.want_armed, threshold)
         c.post(known, order, now + ORDER_LIVES_US, "arm" if known.want_armed else "disarm")
         return
     due = known.reported_us is None or now - known.reported_us >= REPORT_EVERY_US

@@ -111,6 +111,7 @@ class Controller:
         self.watchers: list[Callable[[tuple[Entry, ...]], None]] = []
         self.ready = asyncio.Event()
         self.posted = 0  # orders so far; each one has or will have one outcome
+        self.highest = 1  # generation that the ledger knows of
         self._zone_of = self.site.zone_of()
         self._alive_us = 0
         self._pace: tuple[frozenset[TargetId], frozenset[TargetId], bool] = (frozenset(), frozenset(), False)
@@ -157,7 +158,7 @@ class Controller:
         self.exercise_count = memory.exercises
         self.requests = dict(memory.requests)
         self.grants.next_id = memory.next_grant
-        self.grants.generation = memory.generation
+        self.grants.generation, self.highest = memory.generation, memory.highest
         may_send = {g.target: memory.grant_until(g, self.outside) for g in memory.open_grants.values()}
         self.all_off.load(memory.epoch, in_force=memory.all_off, may_send=may_send)
         self.day = memory.day(self._zone_of)
@@ -176,6 +177,7 @@ class Controller:
             gap = memory.gap_us(here)
             if gap is None or gap > self.grants.lease_us:
                 why = "the host was rebooted" if gap is None else f"the controller was away for {gap / 1e6:.0f} s"
+                why = "the site was restored from a backup" if memory.restored else why
                 self.pen.write(ExerciseInterrupted(exercise.id, memory.last_known or here, here, why))
                 continue
             going_on.add(exercise.id)
@@ -338,10 +340,12 @@ class Controller:
 
     async def raise_generation(self, by: PersonId, reason: str) -> int:
         """Raise the generation above every one that a target was heard to obey."""
-        highest = max([self.grants.generation, *(k.generation or 0 for k in self.known.values())])
-        await self.write(GenerationRaised(highest + 1, by, reason))
-        self.grants.generation = highest + 1
-        return highest + 1
+        self.highest = max([self.highest, *(k.generation or 0 for k in self.known.values())]) + 1
+        await self.write(GenerationRaised(self.highest, by, reason))
+        self.grants.generation = self.highest
+        for known in self.known.values():
+            self.hearing.well(known, "superseded")
+        return self.highest
 
     # ---- orders ----------------------------------------------------------------------------------------------
 
@@ -361,6 +365,8 @@ class Controller:
         return self.posted
 
     def _acknowledge(self, known: Known, ack: Ack, expires_us: int) -> int | None:
+        if known.obeys_another(self.grants.generation):
+            return None  # it keeps the strike for the controller that steers it
         return self.post(known, ack, expires_us, f"acknowledge {ack.number}")
 
     def order_ended(self, known: Known, ended: Ended) -> None:
@@ -374,12 +380,7 @@ class Controller:
         else:
             known.lost_orders = 0
         if ended.verdict == "superseded":
-            self.hearing.odd(
-                known,
-                "superseded",
-                "It obeys a controller of a higher generation. To do: find the other controller; if this is the one "
-                "that should steer, a person raises its generation: fieldctl generation raise.",
-            )
+            self.hearing.superseded(known)
         match ended.order.message:
             case Ack() as ack:
                 self.strikes.ack_ended(known, ack)

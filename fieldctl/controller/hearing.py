@@ -26,6 +26,8 @@ class Hearing:
         assert isinstance(message, Counters)
         known.greeting, known.ticks = None, 0  # it may be another unit under this id: who it is is asked anew
         known.generation = message.generation
+        if known.obeys_another(self._c.grants.generation):
+            self.superseded(known)
         self._state_of(known, message.boot, message.ticks, message.flags, opening=True)
         self._c.all_off.heard(known, message.epoch, message.flags)
 
@@ -64,7 +66,7 @@ class Hearing:
                 known.trouble["reboots"] += 1
                 if not opening:  # its counters went on by a step of which nobody here knows
                     self._c.open_again(known)
-            known.boot, known.greeting, known.grant_id, known.since_ticks = boot, None, 0, 0
+            known.boot, known.greeting, known.grant_id, known.since_ticks, known.armed_at = boot, None, 0, 0, None
         known.ticks, known.flags = ticks, flags
         if known.sends_unasked():
             self.odd(
@@ -146,6 +148,15 @@ class Hearing:
             "answers-for-another",
             f"It was asked, and an answer came under the id {said:08x} without that one's seal. "
             "To do: look for a second target with that id.",
+        )
+
+    def superseded(self, known: Known) -> None:
+        """It obeys a controller of a higher generation."""
+        self.odd(
+            known,
+            "superseded",
+            "It obeys a controller of a higher generation. To do: find the other controller; if this is the one "
+            "that should steer, a person raises its generation: fieldctl generation raise.",
         )
 
     def odd(self, known: Known, what: str, detail: str) -> None:

@@ -45,6 +45,7 @@ class Known:
     generation: int | None = None
     asleep_until_us: HostUs | None = None
     want_armed: bool = False
+    armed_at: int | None = None  # the threshold that it was armed with; None: in another life of its or ours
     opened_us: HostUs | None = None  # when its counters were last asked for
     lost_orders: int = 0  # in a row
     disbelieved: int = 0  # answers in a row
@@ -65,6 +66,10 @@ class Known:
         if age <= OVERDUE_AFTER_US:
             return "online"
         return "overdue" if age <= NOT_HEARD_AFTER_US else "not heard"
+
+    def obeys_another(self, generation: int) -> bool:
+        """Whether it said that it obeys a controller of a higher generation than this one."""
+        return self.generation is not None and self.generation > generation
 
     def says_quiet(self) -> bool:
         """Whether its last word was that its gate is off."""

@@ -10,6 +10,7 @@ from fieldctl.controller.ports import Outside
 from fieldctl.events import (
     AllOffOrdered,
     AllOffReleased,
+    BackupRestored,
     ControllerStarted,
     ControllerStopped,
     ExerciseStarted,
@@ -22,6 +23,7 @@ from fieldctl.events import (
     TargetAdded,
     TargetNamed,
     TargetTakenOut,
+    TargetTuned,
 )
 from fieldctl.site.day import Day
 from fieldctl.site.day import fold as day_fold
@@ -31,6 +33,10 @@ if TYPE_CHECKING:
     from fieldctl.ledger.reader import Reader
 
 
+RESTORED_GENERATION = 0
+"""Below every one that a target obeys: a restored twin steers nothing until a person raises it."""
+
+
 @dataclass(slots=True)
 class Memory:
     """The folded ledger."""
@@ -38,6 +44,7 @@ class Memory:
     added: dict[TargetId, TargetAdded] = field(default_factory=dict)
     names: dict[TargetId, str] = field(default_factory=dict)
     generation: int = 1
+    highest: int = 1  # that this ledger knows of
     epoch: int = 0
     all_off: bool = False
     next_grant: int = 1
@@ -46,8 +53,10 @@ class Memory:
     exercise_facts: list[Fact] = field(default_factory=list)
     day_facts: list[Fact] = field(default_factory=list)
     closed: bool = True  # the controller before had closed the book
+    restored: bool = False  # from a backup, and no controller has kept it since
     last_known: HostTime | None = None  # when a controller was last alive
     heard: dict[TargetId, str] = field(default_factory=dict)
+    thresholds: dict[TargetId, int] = field(default_factory=dict)
     exercises: int = 0
     requests: dict[str, str] = field(default_factory=dict)
 
@@ -56,8 +65,8 @@ class Memory:
         return day_fold(self.day_facts, zone_of)
 
     def gap_us(self, here: HostTime) -> int | None:
-        """How long no controller was alive; None when the host was rebooted meanwhile."""
-        if self.last_known is None or self.last_known.boot != here.boot:
+        """How long no controller was alive; None when the host was rebooted meanwhile, or the ledger restored."""
+        if self.restored or self.last_known is None or self.last_known.boot != here.boot:
             return None
         return here - self.last_known
 
@@ -102,10 +111,15 @@ def _take(memory: Memory, fact: Fact) -> None:
                 )
         case TargetTakenOut():
             memory.added.pop(fact.target, None)
+            memory.thresholds.pop(fact.target, None)  # what comes back under this id may have another pad
+        case TargetTuned():
+            memory.thresholds[fact.target] = fact.threshold
         case TargetNamed():
             memory.names[fact.target] = fact.name
         case GenerationRaised():
-            memory.generation = fact.generation
+            memory.generation = memory.highest = fact.generation
+        case BackupRestored():
+            memory.generation, memory.restored = RESTORED_GENERATION, True
         case AllOffOrdered():
             memory.epoch, memory.all_off = fact.epoch, True
         case AllOffReleased():
@@ -122,6 +136,6 @@ def _take(memory: Memory, fact: Fact) -> None:
             if request := fact.conditions.get("request"):
                 memory.requests[request] = fact.exercise
         case ControllerStarted():
-            memory.closed = False
+            memory.closed, memory.restored = False, False
         case ControllerStopped():
             memory.closed = True

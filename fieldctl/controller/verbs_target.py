@@ -9,8 +9,9 @@ from fieldctl.controller.bus_line import BusLine
 from fieldctl.controller.grants import Wish
 from fieldctl.controller.joining import add_target, search_bus
 from fieldctl.errors import BadInput, NotFound, Refused, Unreachable
-from fieldctl.events import KeysRotated, TargetBarred, TargetCleared, TargetNamed, TargetTakenOut
+from fieldctl.events import KeysRotated, TargetBarred, TargetCleared, TargetNamed, TargetTakenOut, TargetTuned
 from fieldctl.keying import Keying
+from fieldctl.strikes.tune import HIGHEST, OWN
 from fieldctl.units import US_PER_S
 from fieldctl.wire import adding
 from fieldctl.wire.messages import Leave
@@ -102,6 +103,7 @@ class TargetVerbs:
         how = "lost" if lost else "taken-out"
         where = snapshot.place(self._c, known.target)
         await self._c.write(TargetTakenOut(known.target, how, where, self._c.person(by), reason))
+        self._c.thresholds.pop(known.target, None)
         self._c.part_with(known.target)
         return {
             "target": known.target,
@@ -109,6 +111,24 @@ class TargetVerbs:
             "forgot_its_keys": forgot,
             "still_listed": "It stays on the list of who has not confirmed quiet." if not forgot else "",
         }
+
+    async def tune(self, target: str, threshold: int, by: str, reason: str = "") -> Row:
+        """Arm a target's pad with this threshold from now on, in tenths of its noise; 0: the firmware's own."""
+        known = self.find(target)
+        self._not_playing(known)
+        if threshold and not OWN <= threshold <= HIGHEST:
+            raise BadInput(
+                f"{threshold / 10:g} × the noise is no threshold for a pad.",
+                expected=f"{OWN / 10:g} to {HIGHEST / 10:g} × the noise, or 0 for the target's own",
+                remedy="Look what its stored strikes allow: fieldctl target tune.",
+            )
+        before = self._c.thresholds.get(known.target, 0)
+        if threshold != before:
+            await self._c.write(
+                TargetTuned(known.target, threshold, self._c.person(by), self._c.outside.here(), reason)
+            )
+            self._c.thresholds[known.target] = threshold
+        return {"target": known.target, "threshold": threshold, "before": before}
 
     async def bar(self, target: str, by: str, reason: str) -> Row:
         """Bar a target until it is dug out."""

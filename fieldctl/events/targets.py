@@ -97,6 +97,18 @@ class BatterySwapped(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class TargetTuned(Fact):
+    """A person set how far a target's pad must leave its noise for a strike to begin, in tenths of the noise; 0: as far
+    as the target's own firmware says."""
+
+    target: TargetId
+    threshold: int
+    by: PersonId
+    at: HostTime
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class TargetOdd(Fact):
     """Something about a target is not as it should be: `what` is a stable word, `detail` a sentence with a remedy."""
 

@@ -14,6 +14,7 @@ from fieldctl.strikes.features import BEGIN_NOISE
 from fieldctl.strikes.table import Kind
 
 OWN = 10 * BEGIN_NOISE  # the target's own threshold, in tenths of the noise as `Arm` has it
+HIGHEST = 1000  # tenths of the noise: the weakest probe of the invented corpus has 130 and more
 PROBES_LEAST = 20  # under so many strikes taken for probes nobody knows how weak the weakest is
 MARGIN = 0.5  # our own: half the weakest probe so far, since the next one may be weaker
 

@@ -206,6 +206,14 @@ class TakenOut(Answer):
     still_listed: str
 
 
+class Tuned(Answer):
+    """A pad's threshold in tenths of its noise, and the one before; 0: the target's own."""
+
+    target: str
+    threshold: int
+    before: int
+
+
 class Barred(Answer):
     """Every barred target, and why."""
 
@@ -407,6 +415,7 @@ ANSWERS: dict[str, type[Answer]] = {
     "target-name": Named,
     "target-rotate": Rotated,
     "target-take-out": TakenOut,
+    "target-tune": Tuned,
     "target-bar": Barred,
     "target-clear": Barred,
     "target-locate": Located,

@@ -104,6 +104,9 @@ ARGUMENTS: dict[str, Argument] = {
     "hardware": Argument(Name, "The hardware id of a new target.", "696e766435656530"),
     "secret": Argument(Name, "The factory secret on its label.", "00112233445566778899aabbccddeeff"),
     "target": Argument(Name, "A target, by id or by name.", "5ee00001"),
+    "threshold": Argument(
+        Annotated[int, Field(ge=0, le=65_535)], "Tenths of the pad's noise that begin a strike; 0: the target's own.", 85
+    ),
     "lost": Argument(bool, "Lost or stolen: nothing of it is believed any more.", False),
     "person": Argument(Name, "Somebody, by name or id; a nickname will do.", "Tove"),
     "right": Argument(Granted, "What that person may do.", "instruct"),

@@ -1,4 +1,4 @@
-"""fieldctl target tune reads the log and changes nothing."""
+"""fieldctl target tune reads the log, and changes nothing until told to."""
 
 from __future__ import annotations
 
@@ -9,14 +9,31 @@ from typer.testing import CliRunner
 
 from fieldctl.cli.main import app
 from fieldctl.cli.outside import ledger_path
-from fieldctl.events import StrikeRecorded
+from fieldctl.events import StrikeRecorded, TargetTuned
 from fieldctl.ledger.store import Ledger
-from fieldctl.units import BootId, HostTime, NodeTicks, Stamp, TargetId
+from fieldctl.units import BootId, HostTime, NodeTicks, PersonId, Stamp, TargetId
+
+SITE = """
+name = "invented"
+title = "An invented field"
+
+[[zone]]
+name = "upper"
+
+[[target]]
+id = "5ee00001"
+name = "Larch 1"
+zone = "upper"
+x_m = 1.0
+y_m = 2.0
+depth_m = 1.0
+"""
 
 
 @pytest.fixture
 def site(tmp_path):
-    """A folder whose log holds 20 probes and two faint touches at one pad, and one touch at another."""
+    """A site whose log holds 20 probes and two faint touches at one pad, and one touch at another."""
+    (tmp_path / "site.toml").write_text(SITE)
     with Ledger.open(ledger_path(tmp_path), inline=True, who="a test") as ledger:
         peaks = [(f"{t}", peak, kind) for t, peak, kind in (("5ee00001", 75, "unsure"), ("5ee00001", 90, "unsure"))]
         peaks += [("5ee00001", 400 + n, "probe") for n in range(20)] + [("5ee00002", 300, "probe")]
@@ -66,3 +83,33 @@ def test_for_people_and_for_one(site) -> None:
     assert "5ee00001" not in said.output
     assert "too few to tell" in said.output
     assert "Nothing was changed" in said.output
+    assert "its own" in said.output
+
+
+def test_by_name_and_what_is_in_force(site) -> None:
+    with Ledger.open(ledger_path(site), inline=True, who="a test") as ledger:
+        tuned = TargetTuned(TargetId("5ee00001"), 120, PersonId("p1"), HostTime("boot", 200))
+        ledger.append([tuned], at=HostTime("boot", 200))
+    (row,) = json.loads(run("larch 1", "--site", site, "--json").stdout)["targets"]
+    assert (row["target"], row["name"], row["in_force"]) == ("5ee00001", "Larch 1", 120)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--proposed",), "not clear what to change"),
+        (("Larch 1", "--own", "--set", "9"), "not clear what to change"),
+        (("5ee00002", "--proposed"), "Nothing is proposed"),
+        (("5ee00003", "--proposed"), "told of no strike"),
+    ],
+)
+def test_told_wrongly_it_changes_nothing(site, words, says) -> None:
+    before = ledger_path(site).read_bytes()
+    said = run(*words, "--site", site)
+    assert says in str(said.exception)
+    assert ledger_path(site).read_bytes() == before
+
+
+def test_setting_needs_the_one_who_arms(site) -> None:
+    said = run("Larch 1", "--proposed", "--site", site)
+    assert "fieldctl serve" in f"{said.exception} {getattr(said.exception, 'remedy', '')}"

@@ -334,6 +334,7 @@ void fc_sim_look(struct fc_sim *sim, struct fc_look *look)
     look->damaged = kept->has & FC_DAMAGED;
     look->off = kept->has & FC_ALL_OFF;
     look->armed = core->pad.armed;
+    look->threshold = core->pad.threshold;
     look->asleep = core->asleep_until > sim->now;
     look->held = held->any && sim->now < held->until && sim->now < held->limit;
     look->sends = sim->on && core->port && fc_sends_at(core, sim->now);

@@ -56,7 +56,7 @@ struct fc_look { /* what a test or a simulation may see of a core */
     uint64_t from, until, limit;
     uint16_t period, on, drop_on, drop_off;
     uint8_t level, pending;
-    uint16_t noise;
+    uint16_t noise, threshold;
 };
 
 struct fc_sim *fc_sim_new(const uint8_t hardware[8], const uint8_t secret[16], const char *firmware, uint16_t abilities,
