@@ -22,12 +22,15 @@ from fieldctl.site.model import (
     SURVIVAL_STUDIES,
     USUAL_BAUD,
     USUAL_GRANT_S,
+    Alerts,
     Battery,
     DebriefRules,
+    Grooming,
     Kit,
     Limits,
     ManualUnit,
     MqttLink,
+    NoGo,
     Origin,
     Pages,
     People,
@@ -40,6 +43,8 @@ from fieldctl.site.model import (
     UpkeepRules,
     Zone,
 )
+from fieldctl.site.no_go import crosses_itself
+from fieldctl.site.alerts import wrong_webhook
 from fieldctl.site.placing import DEEP_M, FAR_M, check_place, read_axis, read_point, target_in
 from fieldctl.site.survey import SURVEY_KINDS, Known, SurveyText, read_survey
 from fieldctl.tomlfile import SIZE_LIMIT, Table, read_toml, suggestion
@@ -52,7 +57,7 @@ TARGETS_MOST = 256  # what one controller is measured with (design, section 9)
 KIT_MOST = 200  # pieces of loan kit: more is no club
 GRANT_S = (5, 120)  # under 5 s a lost poll or two ends a signal; over 120 s a lost controller keeps one too long
 
-_Named = TypeVar("_Named", Zone, Stake, ManualUnit, Post, SerialLink, MqttLink, Kit)
+_Named = TypeVar("_Named", Zone, NoGo, Stake, ManualUnit, Post, SerialLink, MqttLink, Kit)
 
 
 def load_site(folder: pathlib.Path) -> Site:
@@ -178,7 +183,9 @@ def _site(root: Table) -> Site:
         pages=_pages(root.table("pages")),
         debrief=_debrief(root.table("debrief")),
         people=_people(root.table("people")),
+        alerts=_alerts(root.table("alerts")),
         upkeep=_upkeep(root.table("upkeep")),
+        grooming=_grooming(root),
         usual_battery=_battery(root.table("battery")) if root.has("battery") else None,
         batteries=tuple(batteries.items()),
         kit=_all_kit(root),
@@ -221,6 +228,20 @@ def _people(table: Table) -> People:
     return People(days or None)
 
 
+def _alerts(table: Table) -> Alerts:
+    url = table.text("webhook", "")
+    wrong = wrong_webhook(url) if url else ""
+    if wrong:
+        table.fault(
+            "webhook",
+            wrong,
+            expected="an address such as https://alerts.example/field, or http:// on the site's own network",
+            remedy="Give such an address, or leave the line out.",
+        )
+    table.done()
+    return Alerts(url)
+
+
 def _upkeep(table: Table) -> UpkeepRules:
     usual = UpkeepRules()
     rules = UpkeepRules(
@@ -230,9 +251,43 @@ def _upkeep(table: Table) -> UpkeepRules:
         expected_c=table.number("expected_c", -50, 20, None, unit="degrees Celsius"),
         kit_days=table.number("kit_days", 1, 400, usual.kit_days, unit="days"),
         dig_min=table.number("dig_min", 0, 600, usual.dig_min, unit="minutes"),
+        probe_m=table.number("probe_m", 1, 6, usual.probe_m, unit="metres"),
     )
     table.done()
     return rules
+
+
+def _grooming(root: Table) -> Grooming:
+    table, usual = root.table("grooming"), Grooming()
+    rules = Grooming(
+        margin_m=table.number("margin_m", 0, 100, usual.margin_m, unit="metres"),
+        blade_m=table.number("blade_m", 0, 3, usual.blade_m, unit="metres"),
+        lines=_distinct(root, "no_go", [_no_go(t) for t in root.tables("no_go", most=50)]),
+    )
+    table.done()
+    return rules
+
+
+def _no_go(table: Table) -> NoGo:
+    name = table.slug("name")
+    line = NoGo(name, table.text("title", name), table.points("outline_m", -FAR_M, FAR_M))
+    if "outline_m" not in table.values:
+        table.fault(
+            "outline_m",
+            "it is missing",
+            expected="three points or more in metres, such as [[0, 0], [60, 0], [60, 40]]",
+            remedy="Draw the line, or take the table out: then it goes around the targets of each zone.",
+        )
+    crossing = crosses_itself(line.outline_m)
+    if crossing is not None:
+        table.fault(
+            "outline_m",
+            f"its sides {crossing[0]} and {crossing[1]} cross, so nobody can tell what is inside",
+            expected="corners in the order in which one walks along the line",
+            remedy="Put the corners in order.",
+        )
+    table.done()
+    return line
 
 
 def _battery(table: Table) -> Battery:

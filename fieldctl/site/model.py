@@ -46,8 +46,7 @@ class Zone:
         """How far a point lies outside the outline; 0 inside, or where there is no outline."""
         if not self.outline_m or _inside(self.outline_m, x_m, y_m):
             return 0.0
-        corners = zip(self.outline_m, self.outline_m[1:] + self.outline_m[:1], strict=True)
-        return min(_to_edge(a, b, x_m, y_m) for a, b in corners)
+        return to_line_m(self.outline_m, x_m, y_m)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +174,32 @@ class UpkeepRules:
     expected_c: float | None = None  # at the batteries on a cold day; None: as they measured it themselves
     kit_days: float = 30.0  # after which the base's supply and the club's kit are to be looked at again
     dig_min: float = 20.0  # to get at one and make the place good again: nobody digs twice for a week's charge
+    probe_m: float = 2.4  # of the probes that searchers carry; 2 to 2.5 m is handy (common practice)
+
+
+PROBE_IN_HANDS_M = 0.3
+"""What of a probe stays in the hands: it reaches its length less this (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoGo:
+    """A line that grooming machines stay outside of, as the site draws it."""
+
+    name: str
+    title: str
+    outline_m: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Grooming:
+    """How machines keep clear of targets. `lines` of the site's own; without any, one goes around each zone's targets.
+
+    Margin and blade are common practice without a source: whoever drives the machine knows better.
+    """
+
+    margin_m: float = 5.0  # half a blade of about 5 m, and as much for the driver's own ±
+    blade_m: float = 0.5  # how deep blade and tiller go, with the sag under the tracks
+    lines: tuple[NoGo, ...] = ()
 
 
 KIT_KINDS = ("transceiver", "probe", "shovel", "radio", "lamp", "other")
@@ -208,6 +233,13 @@ class DebriefRules:
 
 
 @dataclass(frozen=True, slots=True)
+class Alerts:
+    """Where alarms are sent as they are raised and cleared: one address of the club's own; "" for nowhere."""
+
+    webhook: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class People:
     """How many days after somebody was named last the name is kept; then the id alone is. None: until asked for."""
 
@@ -236,7 +268,9 @@ class Site:
     pages: Pages = Pages()
     debrief: DebriefRules = DebriefRules()
     people: People = People()
+    alerts: Alerts = Alerts()
     upkeep: UpkeepRules = UpkeepRules()
+    grooming: Grooming = Grooming()
     usual_battery: Battery | None = None
     batteries: tuple[tuple[TargetId, Battery], ...] = ()
     kit: tuple[Kit, ...] = ()  # the base station first where it has a supply of its own
@@ -276,6 +310,12 @@ def _inside(outline: tuple[tuple[float, float], ...], x: float, y: float) -> boo
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
             odd = not odd
     return odd
+
+
+def to_line_m(outline: tuple[tuple[float, float], ...], x_m: float, y_m: float) -> float:
+    """How far a point lies from a closed outline of one point or more, inside or outside."""
+    corners = zip(outline, outline[1:] + outline[:1], strict=True)
+    return min(_to_edge(a, b, x_m, y_m) for a, b in corners)
 
 
 def _to_edge(a: tuple[float, float], b: tuple[float, float], x: float, y: float) -> float:

@@ -127,8 +127,8 @@ def test_without_a_clock_it_says_so() -> None:
 
 def test_how_sure_it_is_by_the_plus_minus() -> None:
     deep = Burial(2.3, 0.2)
-    assert [deep.deeper(limit) for limit in (2.1, 2.2, 2.4, 2.5)] == ["sure", "likely", "perhaps", None]
-    assert [Burial(m, 0.2).shallower(0.0) for m in (-0.2, -0.1, 0.1, 0.2)] == ["sure", "likely", "perhaps", None]
+    assert [deep.deeper(limit) for limit in (2.05, 2.2, 2.35, 2.5)] == ["sure", "likely", "perhaps", None]
+    assert [Burial(m, 0.2).shallower(0.0) for m in (-0.3, -0.1, 0.05, 0.2)] == ["sure", "likely", "perhaps", None]
 
 
 @given(st.floats(0, 5), st.floats(0.1, 6), st.floats(0, 8), st.integers(1, 200), st.floats(0, 1))

@@ -100,6 +100,7 @@ def test_what_a_survey_leaves_out_stays_as_it_was_known() -> None:
         method="csv",
         link="",
         source="2026-01-31.csv",
+        depth_on=datetime.date(2025, 11, 1),
     )
 
 
