@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from fieldctl import __version__
 from fieldctl.controller.air_line import AirLine
+from fieldctl.controller.alarm_keeper import AlarmKeeper
 from fieldctl.controller.alloff import AllOffKeeper
 from fieldctl.controller.asking import ask_what_is_due
 from fieldctl.controller.bus_line import BusLine
@@ -22,6 +23,8 @@ from fieldctl.controller.edge import Edge
 from fieldctl.controller.exercises import Exercises
 from fieldctl.controller.grants import Grants
 from fieldctl.controller.hearing import Hearing
+from fieldctl.controller.hook import Hook
+from fieldctl.controller.keep_link import keep_link
 from fieldctl.controller.keeping import Keeping
 from fieldctl.controller.known import Known
 from fieldctl.controller.line import Line, window_of
@@ -30,6 +33,7 @@ from fieldctl.controller.pen import Pen
 from fieldctl.controller.people import PeopleBook
 from fieldctl.controller.ports import LinkConfig, Outside
 from fieldctl.controller.snow_book import SnowBook
+from fieldctl.controller.states import States
 from fieldctl.controller.strikes import StrikeDesk
 from fieldctl.errors import BadInput, FieldctlError, LinkDown, Refused
 from fieldctl.events import (
@@ -64,8 +68,7 @@ if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
 BEAT_S = 0.2  # the pace of renewals, repeats and due signals; the lead of an order is longer
 ALIVE_EVERY_US = 4 * US_PER_S  # the ledger is touched so often, so that a renewal always has a fresh commit behind it
 ORDER_LIVES_US = 4 * US_PER_S
-BACKOFF_FIRST_S = 0.5
-BACKOFF_MAX_S = 10.0
+LOOK_IN_TURNS = 5  # beats in which every target is looked at once for its state and its alarms
 STOP_WAITS_S = 2.0
 REOPEN_AFTER_LOST = 3  # orders lost in a row by a target that is heard: its counters are asked for again
 
@@ -92,8 +95,12 @@ class Controller:
             self.exercises.all_off,
         )
         self.hearing = Hearing(self)
+        self.hook = Hook(self)
+        self.alarms = AlarmKeeper(self)
+        self.states = States(self)
         self.exercises.barred = self.hearing.is_barred
         self.edge = Edge(self)
+        self.upkeep_book = UpkeepBook()
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
         self.snow = SnowBook(self)
@@ -114,6 +121,7 @@ class Controller:
         self.highest = 1  # generation that the ledger knows of
         self._zone_of = self.site.zone_of()
         self._alive_us = 0
+        self._turn = 0
         self._pace: tuple[frozenset[TargetId], frozenset[TargetId], bool] = (frozenset(), frozenset(), False)
         self._unsubscribe = ledger.subscribe(self._committed)
         self.failed: FieldctlError | None = None
@@ -129,7 +137,7 @@ class Controller:
             self.pen.write(ControllerStarted(__version__, self.outside.here(), self.grants.generation, memory.closed))
             self._take_up(memory)
             for config in self.outside.links:
-                group.create_task(self._keep_link(config), name=f"link {config.name}")
+                group.create_task(keep_link(self, config), name=f"link {config.name}")
             group.create_task(self._beats(), name="beat")
             self.ready.set()
 
@@ -165,6 +173,10 @@ class Controller:
         for fact in memory.exercise_facts:
             self.exercises.committed(fact, live=False)
         self.edge.load(memory.day_facts)
+        for fact in memory.day_facts:
+            self.upkeep_book.take(fact)
+        self.alarms.load(memory.alarms)
+        self.states.load()
         for target, heard in memory.heard.items():
             if target in self.known:
                 self.known[target].heard_before = heard
@@ -247,33 +259,6 @@ class Controller:
             self.lines[config.name] = line
         return line
 
-    async def _keep_link(self, config: LinkConfig) -> None:
-        """Open a link, let its line use it until it is lost, open the next: for ever, ever less hastily."""
-        line = self.line_of(config)
-        attempt = 0
-        said = ""
-        while True:
-            try:
-                link = await self.outside.open_link(config, line)
-            except FieldctlError as error:
-                if said != error.what:
-                    said = error.what
-                    self.pen.write(LinkChanged(config.name, False, str(error), self.outside.here()))
-                await asyncio.sleep(min(BACKOFF_FIRST_S * 1.5**attempt, BACKOFF_MAX_S))
-                attempt += 1
-                continue
-            attempt, said = 0, ""
-            self.pen.write(LinkChanged(config.name, True, "", self.outside.here()))
-            line.lost.clear()
-            line.begin(link)
-            if self.all_off.state.in_force:
-                self.all_off.again()
-            try:
-                await line.lost.wait()
-            finally:
-                line.end()
-                await link.close()
-
     async def _beats(self) -> None:
         while True:
             await asyncio.sleep(BEAT_S)
@@ -285,6 +270,7 @@ class Controller:
         self.grants.tick(now)
         self.exercises.tick(now)
         self.edge.tick()
+        self._look(now)
         self._set_pace()
         for known in self.known.values():
             ask_what_is_due(self, known, now)
@@ -293,6 +279,18 @@ class Controller:
             wall = self.outside.clock.wall() or ""
             if await self.pen.beat({k.target: wall for k in self.known.values() if k.life(now) == "online"}):
                 await self.keeping.tick()
+
+    def _look(self, now: HostUs) -> None:
+        """Look at a part of the targets: a beat with all of 256 would hold the loop up."""
+        self._turn = (self._turn + 1) % LOOK_IN_TURNS
+        part = list(self.known.values())[self._turn :: LOOK_IN_TURNS]
+        self.alarms.look(part, now)
+        self.states.look(part, now)
+
+    def faulty(self, known: Known) -> bool:
+        """Whether a target itself is sick, as far as is known: something odd of it, or an alarm, is not resolved."""
+        odd = any(who == known.target for who, _ in self.hearing.odd_now)
+        return odd or known.sends_unasked() or self.alarms.faulty(known.target)
 
     def _set_pace(self) -> None:
         """Tell the lines who is in an exercise: asked often; and whether somebody searches: then the bus is quiet."""
@@ -439,7 +437,9 @@ class Controller:
                 self.hearing.barred(fact.target)
             self.exercises.committed(fact)
             self.edge.committed(fact)
+            self.upkeep_book.take(fact)
             self.keeping.committed(fact)
+            self.alarms.committed(entry)
         if entries:
             self._set_pace()
         for watch in self.watchers:

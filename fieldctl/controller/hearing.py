@@ -159,9 +159,14 @@ class Hearing:
             "that should steer, a person raises its generation: fieldctl generation raise.",
         )
 
+    def well(self, known: Known, what: str) -> None:
+        """What was odd about a target is so no more."""
+        self.odd_now.pop((known.target, what), None)
+
     def odd(self, known: Known, what: str, detail: str) -> None:
         """Show something odd about a target by name; written down once until it has been well for a while."""
         known.trouble[what] += 1
+        self._c.alarms.odd(known, what, detail)
         key = (known.target, what)
         if key not in self.odd_now:
             self.odd_now[key] = fact = TargetOdd(known.target, what, detail, self._c.outside.here())

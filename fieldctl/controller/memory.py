@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fieldctl.controller.alarms import Latched, after
 from fieldctl.controller.ports import Outside
 from fieldctl.events import (
     AllOffOrdered,
@@ -59,6 +60,7 @@ class Memory:
     thresholds: dict[TargetId, int] = field(default_factory=dict)
     exercises: int = 0
     requests: dict[str, str] = field(default_factory=dict)
+    alarms: Latched = field(default_factory=Latched)
 
     def day(self, zone_of: Mapping[TargetId, str]) -> Day:
         """The field's day."""
@@ -84,6 +86,7 @@ def remember(ledger: Reader) -> Memory:
     memory = Memory()
     for entry in ledger.entries():
         _take(memory, entry.fact)
+        memory.alarms = after(memory.alarms, entry)
         memory.last_known = entry.at
     alive = ledger.setting("alive")
     if alive is not None:

@@ -17,8 +17,10 @@ from fieldctl.events import Fact
 
 if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
     from fieldctl.ledger.entry import Entry
+    from fieldctl.ledger.standing import Standing
     from fieldctl.ledger.store import Ledger
     from fieldctl.ledger.telemetry import Telemetry
+    from fieldctl.units import TargetId
 
 WAITING_MAX = 4096  # facts; a field makes a few dozen a second at worst
 
@@ -85,6 +87,15 @@ class Pen:
             return
         try:
             self._ledger.put_telemetry([sample])
+        except FieldctlError as error:
+            self._break(error)
+
+    def keep(self, begun: Sequence[Standing], ended: Sequence[tuple[TargetId, str]]) -> None:
+        """Hand in which states of targets began and ended; no fact either."""
+        if self.broken is not None:
+            return
+        try:
+            self._ledger.put_states(begun, ended)
         except FieldctlError as error:
             self._break(error)
 

@@ -138,6 +138,7 @@ def target(c: Controller, known: Known, now: HostUs) -> Row:
         "struck": c.day.struck_since_renewed(known.target),
         "odd": {what: fact.detail for (who, what), fact in c.hearing.odd_now.items() if who == known.target},
         "trouble": {**dict(known.trouble), **dict(known.session.lost)},
+        "states": c.states.rows(known, now),
     }
 
 

@@ -16,6 +16,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from fieldctl.errors import Fault, FileFaults, NotFound
+from fieldctl.site.alerts import wrong_webhook
 from fieldctl.site.model import (
     CHEMISTRIES,
     KIT_KINDS,
@@ -44,7 +45,6 @@ from fieldctl.site.model import (
     Zone,
 )
 from fieldctl.site.no_go import crosses_itself
-from fieldctl.site.alerts import wrong_webhook
 from fieldctl.site.placing import DEEP_M, FAR_M, check_place, read_axis, read_point, target_in
 from fieldctl.site.survey import SURVEY_KINDS, Known, SurveyText, read_survey
 from fieldctl.tomlfile import SIZE_LIMIT, Table, read_toml, suggestion

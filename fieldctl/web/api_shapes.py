@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import BaseModel, ConfigDict, Field
 
 from fieldctl.controller.known import Life
@@ -72,6 +74,14 @@ class Link(Answer):
     counts: dict[str, int]
 
 
+class StandsSince(Answer):
+    """A state that holds, and since when: the wall's label, and microseconds of this boot of the host."""
+
+    state: Literal["barred", "faulty", "not heard", "overdue", "asleep", "weak", "online"]
+    since: str | None
+    since_us: int | None
+
+
 class Target(Answer):
     """One target as it is known now: what it said last, and how long ago."""
 
@@ -95,6 +105,7 @@ class Target(Answer):
     struck: int = Field(description="How often it was struck since the surface was renewed.")
     odd: dict[str, str]
     trouble: dict[str, int]
+    states: list[StandsSince] = Field(description="Everything that holds of it, what matters most first.")
 
 
 class Manual(Answer):
