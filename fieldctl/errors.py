@@ -10,6 +10,7 @@
     ├── LinkDown          a link is closed or was lost
     ├── LedgerFailed      an entry could not be committed: ends sending
     ├── LedgerBroken      the chain of the ledger does not hold
+    ├── BackupBroken      a backup is not what was written
     └── BadInput          a value given on the command line or the socket
 
 A peer's mistake (a bad frame, a target that lies) is never an exception: it is counted by kind and
@@ -157,6 +158,12 @@ class LedgerBroken(FieldctlError):
     """The chain of hashes does not hold; the message names the first bad entry."""
 
     code = "ledger-broken"
+
+
+class BackupBroken(FieldctlError):
+    """A backup is cut, damaged or altered; the message says where, and nothing of it was used."""
+
+    code = "backup-broken"
 
 
 class BadInput(FieldctlError):

@@ -42,6 +42,7 @@ class TargetView:
     feels: bool  # has a pad
     sends_unasked: bool
     exercise: str | None  # that it plays in now
+    superseded: bool = False  # obeys a controller of a higher generation
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,9 @@ def _target(burial: str, view: TargetView, day: Day, *, sends: bool, hit: bool) 
         add("gate-on", "reads its gate on although nothing was granted.", "All off, then find it with a receiver.")
     if view.exercise is not None:
         add("playing", f"plays in exercise {view.exercise}.", "Wait for its end, or choose another target.")
+    if view.superseded:
+        remedy = "If this controller is the one that should steer, raise its generation: fieldctl generation raise."
+        add("superseded", "obeys a controller of a higher generation.", remedy)
     if view.life != "online":
         since = "" if view.not_heard_s is None else f", last heard {view.not_heard_s:.0f} s ago"
         add("life", f"is {view.life}{since}.", "Look at its link and its battery, or choose another target.")

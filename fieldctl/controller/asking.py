@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
 
 REPORT_EVERY_US = 60 * US_PER_S
+GENERATION_FIRST = 1  # of a site where nobody raised it yet: its targets learn it by their first order
 ORDER_LIVES_US = 4 * US_PER_S
 
 
@@ -25,7 +26,9 @@ def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
         c.post(known, Ask(c.outside.nonce(), int(What.GREETING)), now + ORDER_LIVES_US, "ask greeting")
         return
     armed, threshold = bool(known.flags & Flags.ARMED), c.thresholds.get(known.target, 0)
-    other = armed != known.want_armed or (armed and known.armed_at != threshold)
+    # a generation that a person raised is told at once, by the one order that changes nothing else
+    raised = known.generation is not None and GENERATION_FIRST < c.grants.generation > known.generation
+    other = raised or armed != known.want_armed or (armed and known.armed_at != threshold)
     if other and known.greeting.abilities & Ability.PAD and known.boot is not None:
         order = Arm(known.boot, c.grants.generation, known.want_armed, threshold)
         c.post(known, order, now + ORDER_LIVES_US, "arm" if known.want_armed else "disarm")

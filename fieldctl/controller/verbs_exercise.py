@@ -140,6 +140,7 @@ class ExerciseVerbs:
             bool(abilities & Ability.PAD),
             k.sends_unasked(),
             playing,
+            k.obeys_another(self._c.grants.generation),
         )
 
     def _hindrances(self, drill: Drill, picks: Picks) -> tuple[Hindrance, ...]:

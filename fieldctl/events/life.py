@@ -36,6 +36,17 @@ class GenerationRaised(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class BackupRestored(Fact):
+    """This ledger was put back from a backup: what went on is interrupted, and no target obeys before a person says so.
+
+    `made` is the wall's time of the backup; entries after this one follow from its last.
+    """
+
+    made: str | None
+    at: HostTime
+
+
+@dataclass(frozen=True, slots=True)
 class LinkChanged(Fact):
     """A link came up or was lost."""
 
