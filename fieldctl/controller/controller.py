@@ -35,6 +35,7 @@ from fieldctl.controller.ports import LinkConfig, Outside
 from fieldctl.controller.snow_book import SnowBook
 from fieldctl.controller.states import States
 from fieldctl.controller.strikes import StrikeDesk
+from fieldctl.controller.upkeep_book import UpkeepBook
 from fieldctl.errors import BadInput, FieldctlError, LinkDown, Refused
 from fieldctl.events import (
     FIELD,

@@ -15,13 +15,17 @@ from typing import TYPE_CHECKING, Any, Literal
 from fieldctl.controller import snapshot
 from fieldctl.controller.access import Access
 from fieldctl.controller.group_links import GroupLinks
+from fieldctl.controller.verbs_alarm import AlarmVerbs
 from fieldctl.controller.verbs_assessment import AssessmentVerbs
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
 from fieldctl.controller.verbs_people import PeopleVerbs
+from fieldctl.controller.verbs_retrieval import RetrievalVerbs
 from fieldctl.controller.verbs_rights import RightsVerbs
+from fieldctl.controller.verbs_selftest import SelfTestVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.controller.verbs_upkeep import UpkeepVerbs
+from fieldctl.controller.verbs_visit import VisitVerbs
 from fieldctl.controller.verbs_walkin import WalkInVerbs
 from fieldctl.errors import BadInput, FieldctlError, Refused
 from fieldctl.events import ANYBODY, FIELD
@@ -55,7 +59,10 @@ class Desk:
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
         upkeep = UpkeepVerbs(controller, target)
+        visit, retrieval = VisitVerbs(controller, upkeep), RetrievalVerbs(controller)
+        self_test = SelfTestVerbs(controller, target)
         people = PeopleVerbs(controller, self.access)
+        alarm = AlarmVerbs(controller)
         assessment = AssessmentVerbs(controller, exercise.drill_shown)
         self.staffed = exercise.staffed
         self.links = GroupLinks(controller)
@@ -111,6 +118,24 @@ class Desk:
             ("target-locate", "upkeep", target.locate),
             ("target-locate-end", "upkeep", target.locate_end),
             ("battery-swapped", "upkeep", upkeep.battery_swapped),
+            ("visit-begin", "upkeep", visit.begin),
+            ("visit-tick", "upkeep", visit.tick),
+            ("visit-untick", "upkeep", visit.untick),
+            ("visit-close", "upkeep", visit.close),
+            ("visit-list", "watch", visit.list_all),
+            ("visit-show", "watch", visit.show),
+            ("self-test", "upkeep", self_test.run),
+            ("self-test-heard", "upkeep", self_test.heard),
+            ("self-test-show", "watch", self_test.show),
+            ("retrieval-begin", "upkeep", retrieval.begin),
+            ("retrieval-got", "upkeep", retrieval.got),
+            ("retrieval-lost", "upkeep", retrieval.lost),
+            ("retrieval-undo", "upkeep", retrieval.undo),
+            ("retrieval-close", "in-charge", retrieval.close),
+            ("retrieval-show", "watch", retrieval.show),
+            ("alarm-list", "watch", alarm.list_all),
+            ("alarm-clear", "upkeep", alarm.clear),
+            ("alarm-test", "upkeep", alarm.test),
             ("right-list", "in-charge", rights.list_all),
             ("right-give", "in-charge", rights.give),
             ("right-take", "in-charge", rights.take),

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.errors import BadInput
-from fieldctl.events import BatterySwapped
+from fieldctl.events import BatterySwapped, Fact, SwapTakenBack
+from fieldctl.units import TargetId
+from fieldctl.upkeep.visits import swaps_in_force
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -31,18 +33,26 @@ class UpkeepVerbs:
         day = self._day(day, wall)
         if len(notes) > NOTES_MOST:
             raise BadInput("The note is too long.", expected=f"at most {NOTES_MOST} letters", remedy="Shorten it.")
-        before = self._c.ledger.facts(target=known.target, kinds=(BatterySwapped,))
-        if not any(isinstance(fact, BatterySwapped) and fact.day == day for fact in before):
-            kind = self._c.site.battery(known.target)
-            chemistry, cells, capacity = (
-                ("", 0, 0.0) if kind is None else (kind.chemistry, kind.cells, kind.capacity_ah)
-            )
-            await self._c.write(
-                BatterySwapped(
-                    known.target, day, chemistry, cells, capacity, self._c.person(by), self._c.outside.here(), notes
-                )
-            )
+        await self._c.write(*self.swap(known.target, by, day, notes))
         return {"target": known.target, "name": self._c.names.get(known.target, known.target), "day": day}
+
+    def swap(self, target: TargetId, by: str, day: str, notes: str) -> tuple[Fact, ...]:
+        """The fact of a change of battery on a day; none where it was said before."""
+        if self._said(target, day):
+            return ()
+        kind = self._c.site.battery(target)
+        chemistry, cells, capacity = ("", 0, 0.0) if kind is None else (kind.chemistry, kind.cells, kind.capacity_ah)
+        person, here = self._c.person(by), self._c.outside.here()
+        return (BatterySwapped(target, day, chemistry, cells, capacity, person, here, notes),)
+
+    def take_back(self, target: TargetId, by: str, day: str) -> tuple[Fact, ...]:
+        """The fact that a change of that day was none; none where nobody said it."""
+        person, here = self._c.person(by), self._c.outside.here()
+        return (SwapTakenBack(target, day, person, here),) if self._said(target, day) else ()
+
+    def _said(self, target: TargetId, day: str) -> bool:
+        facts = self._c.ledger.facts(target=target, kinds=(BatterySwapped, SwapTakenBack))
+        return any(fact.day == day for fact in swaps_in_force(facts))
 
     def _day(self, day: str, wall: str | None) -> str:
         """The day as it is kept; BadInput for none, and for one that has not come yet."""

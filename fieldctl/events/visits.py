@@ -2,7 +2,8 @@
 
 What a phone ticked without the field carries how long ago it was (`ago_s`) by that phone, with its ±; `at` is when the
 field heard of it. A tick names the ticks of the same item that its phone knew: two that did not know of each other and
-say different things are a conflict, which a later tick that knew both settles.
+say different things are a conflict, which a later tick that knew both settles. A `day` is YEAR-MONTH-DAY by the wall's
+label, "" where nobody knew the wall's time.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ class VisitBegun(Fact):
     found: tuple[str, ...]
     by: PersonId
     at: HostTime
-    day: str  # YEAR-MONTH-DAY, "" where nobody knew the wall's time
+    day: str
     request: str = ""
 
 
@@ -62,6 +63,7 @@ class VisitClosed(Fact):
     left: tuple[str, ...]
     why: str
     signed: PersonId
+    day: str
     by: PersonId
     at: HostTime
 
@@ -83,6 +85,7 @@ class SelfTested(Fact):
     target: TargetId
     round: int
     checks: Mapping[str, str]
+    day: str
     by: PersonId
     at: HostTime
 
@@ -94,6 +97,7 @@ class SendingHeard(Fact):
     target: TargetId
     round: int
     grant: int
+    day: str
     by: PersonId
     at: HostTime
 
@@ -104,6 +108,7 @@ class RetrievalBegun(Fact):
 
     retrieval: str
     targets: tuple[TargetId, ...]
+    day: str
     by: PersonId
     at: HostTime
     request: str = ""
@@ -117,8 +122,10 @@ class TargetRetrieved(Fact):
     target: TargetId
     tick: str
     note: str
+    knew: tuple[str, ...]
     ago_s: float
     plus_minus_s: float
+    day: str
     by: PersonId
     at: HostTime
 
@@ -134,8 +141,10 @@ class TargetGivenUp(Fact):
     last_heard: str  # the wall's label, "" where nobody knows
     told: PersonId
     reason: str
+    knew: tuple[str, ...]
     ago_s: float
     plus_minus_s: float
+    day: str
     by: PersonId
     at: HostTime
 
@@ -159,5 +168,6 @@ class RetrievalClosed(Fact):
     retrieved: tuple[TargetId, ...]
     given_up: tuple[TargetId, ...]
     signed: PersonId
+    day: str
     by: PersonId
     at: HostTime

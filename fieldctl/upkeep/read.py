@@ -8,12 +8,15 @@ from __future__ import annotations
 import datetime
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 
 from fieldctl.events import (
     BatterySwapped,
     DayClosed,
     DayOpened,
     ExerciseStarted,
+    KitRead,
+    SwapTakenBack,
     TargetAdded,
     TargetNamed,
     TargetTakenOut,
@@ -25,21 +28,26 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Field, Place, Upkeep, field_account
 from fieldctl.upkeep.curves import CHEMISTRIES
 from fieldctl.upkeep.energy import Calendar
+from fieldctl.upkeep.kit import kit_account
 from fieldctl.upkeep.readings import day_number, hours_of
+from fieldctl.upkeep.told import told_of
+from fieldctl.upkeep.visits import swaps_in_force
 
 LATEST_ENTRIES = 20_000
 DAYS_LEAST = 3  # days with exercises, below which the site's plan stands
 
 
 def read_upkeep(reader: Reader, site: Site, today: datetime.date) -> Upkeep:
-    """The account of every target of the site as of today."""
-    return field_account(read_field(reader, site, today))
+    """The account of every target of the site as of today, and of the base's supply and the club's kit."""
+    reads = [fact for fact in reader.facts(kinds=(KitRead,)) if isinstance(fact, KitRead)]
+    kit = kit_account(site.kit, reads, site.upkeep, today, reader.names())
+    return replace(field_account(read_field(reader, site, today)), kit=kit)
 
 
 def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
     """What the account is made from."""
-    rows = reader.telemetry_hours()
-    hours, unplaced = hours_of(rows)
+    log = told_of(reader.telemetry_hours())
+    hours = {target: hours_of(told) for target, told in log.targets.items()}
     swaps = {place.target: _swaps(reader, place.target) for place in site.places}
     batteries = {}
     for place in site.places:
@@ -68,17 +76,13 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
         if found and target in batteries:
             batteries[target] = _as_put_in(batteries[target], max(found, key=lambda each: each[0])[1])
     return Field(
-        float(day_number(today)), site.upkeep, places, batteries, hours, ticks, calendars(latest, site), unplaced
+        float(day_number(today)), site.upkeep, places, batteries, hours, ticks, calendars(latest, site), log.lost
     )
 
 
 def _swaps(reader: Reader, target: TargetId) -> list[tuple[float, BatterySwapped]]:
-    facts = reader.facts(target=target, kinds=(BatterySwapped,))
-    return [
-        (float(day_number(datetime.date.fromisoformat(fact.day))), fact)
-        for fact in facts
-        if isinstance(fact, BatterySwapped)
-    ]
+    facts = reader.facts(target=target, kinds=(BatterySwapped, SwapTakenBack))
+    return [(float(day_number(datetime.date.fromisoformat(fact.day))), fact) for fact in swaps_in_force(facts)]
 
 
 def _as_put_in(battery: Battery, fact: BatterySwapped) -> Battery:

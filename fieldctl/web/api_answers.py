@@ -28,6 +28,7 @@ from fieldctl.web.api_people import (
     WalkInStopped,
 )
 from fieldctl.web.api_shapes import AllOff, Answer, Called, Corrected, Exercise, Fresh, SplitTaken, Status, Target
+from fieldctl.web.api_visits import Retrieval, SelfTest, Visit, Visits
 
 
 class Generation(Answer):
@@ -354,6 +355,49 @@ class Assessment(Answer):
     candidate: str
 
 
+class AlarmRow(Answer):
+    """One alarm in force: about a target or, where there is none, a link."""
+
+    target: str | None
+    link: str
+    name: str
+    what: str
+    says: str
+    remedy: str
+    fault: bool = Field(description="Whether the target itself is sick.")
+    since: str | None = Field(description="The wall clock's label.")
+    since_us: int | None = Field(description="By the host's clock, where it began in this boot of the host.")
+
+
+class Webhook(Answer):
+    """How the webhook fares; the host alone of its address."""
+
+    on: bool
+    host: str
+    delivered: int
+    last_delivered: str | None
+    failing: bool
+    failing_since: str | None
+    why: str
+    waiting: int
+    failed: int = Field(description="Attempts.")
+    dropped: int
+
+
+class Alarms(Answer):
+    """What is in force, what matters most first, and how the webhook fares."""
+
+    alarms: list[AlarmRow]
+    webhook: Webhook
+
+
+class AlarmTested(Answer):
+    """Whether a test alert was delivered, or waits to be."""
+
+    test: Literal["delivered", "waiting"]
+    webhook: Webhook
+
+
 def _drill_shown() -> type[Answer]:
     """A drill as its file says it: all fields of the plan."""
     hints = get_type_hints(Drill)
@@ -399,6 +443,9 @@ ANSWERS: dict[str, type[Answer]] = {
     "walkin-stop": WalkInStopped,
     "walkin-release": WalkInReleased,
     "walkin-end": WalkInEnded,
+    "alarm-list": Alarms,
+    "alarm-clear": Alarms,
+    "alarm-test": AlarmTested,
     "right-list": People,
     "right-give": Person,
     "right-take": Person,
@@ -421,5 +468,20 @@ ANSWERS: dict[str, type[Answer]] = {
     "target-locate": Located,
     "target-locate-end": LocateEnded,
     "battery-swapped": BatterySwapped,
+    "visit-begin": Visit,
+    "visit-tick": Visit,
+    "visit-untick": Visit,
+    "visit-close": Visit,
+    "visit-list": Visits,
+    "visit-show": Visit,
+    "self-test": SelfTest,
+    "self-test-heard": SelfTest,
+    "self-test-show": SelfTest,
+    "retrieval-begin": Retrieval,
+    "retrieval-got": Retrieval,
+    "retrieval-lost": Retrieval,
+    "retrieval-undo": Retrieval,
+    "retrieval-close": Retrieval,
+    "retrieval-show": Retrieval,
 }
 """The answer of each verb; a verb that is not here answers a JSON object of no named shape."""

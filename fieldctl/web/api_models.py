@@ -26,6 +26,7 @@ FileName = Annotated[str, StringConstraints(max_length=FILE_MAX, pattern=r"^[^\u
 Text = Annotated[str, StringConstraints(max_length=TEXT_MAX, pattern=r"^[^\u0000-\u0008\u000b-\u001f\u007f]*$")]
 Names = Annotated[tuple[Name, ...], Field(max_length=MANY_MAX)]
 Texts = Annotated[tuple[Text, ...], Field(max_length=MANY_MAX)]
+Items = Annotated[tuple[Name, ...], Field(max_length=4 * MANY_MAX)]
 Picks = Annotated[dict[Name, Name], Field(max_length=MANY_MAX)]
 Seed = Annotated[int, Field(ge=0, lt=2**31)]
 Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
@@ -33,6 +34,7 @@ Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
 Minutes = Annotated[float, Field(ge=0, le=1440, allow_inf_nan=False)]
 Hours = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
+LongAgo = Annotated[float, Field(ge=0, le=40 * 86_400, allow_inf_nan=False)]
 Granted = Literal["watch", "instruct", "upkeep", "in-charge"]
 Ahead = Annotated[float, Field(ge=2, le=600, allow_inf_nan=False)]
 
@@ -113,13 +115,38 @@ ARGUMENTS: dict[str, Argument] = {
     "until": Argument(Name, '"today", "good", or a moment as RFC 3339.', "today"),
     "phone": Argument(Name, "The id of a paired phone.", "0011223344556677"),
     "day": Argument(Name, "The day on which it was done, as YEAR-MONTH-DAY; empty for today.", "2026-01-24"),
+    "visit": Argument(Name, "A visit; empty for the latest.", "v1"),
+    "items": Argument(Items, "What is to be done, as the carry list names it.", ["5ee00001:battery"], plain=False),
+    "found": Argument(Items, "Everything that was found by then.", ["5ee00001:battery"], plain=False),
+    "done": Argument(bool, "It was done.", True),
+    "knew": Argument(Names | None, "The ticks of it that were shown; none for all so far.", ["k-00"], plain=False),
+    "plus_minus_s": Argument(Number, "The ± of how long ago it was, in seconds.", 2.0),
+    "tick": Argument(Name, "A tick of the visit.", "k-00"),
+    "anew": Argument(bool, "Begin the round of a new season.", False),
+    "retrieval": Argument(Name, "A retrieval; empty for the latest.", "r1"),
+    "note": Argument(Text, "Anything to keep, in a few words.", "lay 20 cm beside its place"),
+    "told": Argument(Name, "Who was told.", "Ansel"),
     "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
 }
 """Every argument of a verb by its name."""
 
 OTHERWISE: dict[tuple[str, str], Argument] = {
+    ("alarm-clear", "about"): Argument(Name, "A target, by id or by name, or a link.", "5ee00001"),
+    ("alarm-clear", "what"): Argument(Name, "The alarm's word, as alarm-list has it.", "battery"),
+    ("alarm-clear", "reason"): Argument(Text, "What was mended, and how it was seen.", "Fresh cells, 3.4 V under load"),
     ("day-renewed", "zone"): Argument(Name | None, "A zone of the site; none for all.", "upper"),
     ("exercise-check", "seed"): Argument(Seed, "Draws the same targets again.", 7),
+    ("visit-tick", "item"): Argument(Name, "An item of the visit's list.", "5ee00001:battery"),
+    ("visit-tick", "ago_s"): Argument(LongAgo, "How many seconds ago it was ticked.", 1800.0),
+    ("visit-tick", "why"): Argument(Text, "Why it was not done.", "ice as hard as stone"),
+    ("visit-close", "why"): Argument(Text, "Why the rest was left.", "fog"),
+    ("visit-close", "signed"): Argument(Name, "Who signs for the visit.", "Tove"),
+    ("visit-close", "visit"): Argument(Name, "A visit.", "v1"),
+    ("retrieval-got", "ago_s"): Argument(LongAgo, "How many seconds ago it was ticked.", 1800.0),
+    ("retrieval-lost", "ago_s"): Argument(LongAgo, "How many seconds ago it was ticked.", 1800.0),
+    ("retrieval-lost", "place"): Argument(Text, "Where it lay last; empty for its place on file.", "below stake 3"),
+    ("retrieval-lost", "reason"): Argument(Text, "Why it is given up.", "probed for an hour, nothing"),
+    ("retrieval-close", "signed"): Argument(Name, "Who signs for the retrieval.", "Ansel"),
     ("assessment-tick", "value"): Argument(Name, "What was seen: yes, no, not seen, or a value.", "yes"),
     ("assessment-tick", "why"): Argument(Text, "A note; a reason where it is entered by hand.", "seen from above"),
     ("assessment-decide", "why"): Argument(Text, "Why, where the field proposes something else.", "seen from above"),

@@ -42,6 +42,11 @@ OWN_IDS = {
     "exercise-split": "split",
     "exercise-correct": "correction",
     "assessment-tick": "tick",
+    "visit-begin": "request",
+    "visit-tick": "tick",
+    "retrieval-begin": "request",
+    "retrieval-got": "tick",
+    "retrieval-lost": "tick",
 }
 """Arguments that name what a verb makes: they follow from the key."""
 

@@ -1,0 +1,272 @@
+"""The carry list: where to go on this visit and in which order, what to do there, what to take along, what is new.
+
+    carry_of(upkeep, site, barred, before) -> Carry     pure; `read_carry` in carry_read reads what it needs
+
+A target is on the way where its battery is to be changed now or soon, where it is barred until it is dug out, or where
+something was found that can only be put right there. What is mended at the desk is a list of its own. Cells are
+counted by kind with a spare set for every ten targets (a set is changed whole, and one may be dropped), and sets in
+case for what may turn out to be the battery.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from fieldctl.site.model import Battery, Place, Site, Stake
+from fieldctl.units import TargetId
+from fieldctl.upkeep.account import Finding, Row, Upkeep
+from fieldctl.upkeep.route import Point, length_m, walk
+from fieldctl.upkeep.visits import BATTERY
+
+BARRED = "barred"  # the key of the item that is to dig a barred target out
+AT_THE_DESK = frozenset(
+    (
+        *("kind-unknown", "never-read", "too-many-volts", "load-above-rest", "thermometer", "uses-more"),
+        "done-not-ticked",
+    )
+)
+"""Findings whose remedy needs no walk; whatever is not named here is looked at on the spot."""
+
+IN_CASE = frozenset(("silent", "no-volts", "wrong-way-round", "may-freeze", "ticked-not-done"))
+"""Findings that may turn out to be the battery: a set is taken along."""
+
+PARTS = {"pad": "pad", "link": "cable", "housing": "housing"}  # what a finding about it may need
+SPARE_EVERY = 10  # targets for which one more set is taken along
+PROBE_SPARE_M = 0.3  # of a probe is in the hand: it reaches its length less this
+WORN_PROBE_M = 2.4  # the usual length of a probe: a shorter one is never asked for
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """How to find a place: from a stake by bearing (clockwise from +y) and distance, both in the site's own plane."""
+
+    stake: str
+    bearing_deg: float
+    distance_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One thing to do at a target; `findings` are what speaks for it."""
+
+    item: str  # "target:key"
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """What is to be done: "battery", "barred", or the key of a finding."""
+        return self.item.partition(":")[2]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One target on the way; `row` and `place` are None where it has no account or was not surveyed."""
+
+    target: TargetId
+    name: str
+    zone: str
+    place: Place | None
+    where: Where | None
+    row: Row | None
+    barred: str  # why, "" where it is not
+    jobs: tuple[Job, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Cells of one kind to take along: to put in, and to have."""
+
+    chemistry: str
+    capacity_ah: float
+    targets: int
+    needed: int
+    spare: int
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What was known when the last signed visit began, and what happened after that."""
+
+    visit: str
+    day: str
+    found: tuple[str, ...]
+    swapped: tuple[tuple[TargetId, str], ...] = ()
+    added: tuple[TargetId, ...] = ()
+    taken_out: tuple[TargetId, ...] = ()
+    barred: tuple[TargetId, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Since:
+    """What is otherwise than at the last signed visit; findings as "target:key"."""
+
+    before: Before
+    new: tuple[str, ...]
+    gone: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Carry:
+    """The whole list."""
+
+    today: datetime.date
+    upkeep: Upkeep
+    start: str  # the stake that the way begins at, "" where there is none
+    way_m: float
+    stops: tuple[Stop, ...]
+    desk: tuple[tuple[Row, Finding], ...]
+    cells: tuple[Cells, ...]
+    parts: tuple[tuple[str, int], ...]
+    tools: tuple[str, ...]
+    probe_m: float
+    found: tuple[str, ...]
+    since: Since | None
+
+    @property
+    def items(self) -> tuple[str, ...]:
+        """Everything that is to be ticked, in walking order."""
+        return tuple(job.item for stop in self.stops for job in stop.jobs)
+
+
+def carry_of(
+    upkeep: Upkeep, site: Site, barred: Mapping[TargetId, str], names: Mapping[TargetId, str], before: Before | None
+) -> Carry:
+    """The list of this visit. `barred` gives why, `names` what people call targets that have no account any more."""
+    places = {place.target: place for place in site.places}
+    stops = [
+        _stop(row.place.target, row.place.name, row.place.zone, row, places.get(row.place.target), site, barred)
+        for row in upkeep.rows
+    ]
+    there = {stop.target for stop in stops}
+    for target in barred:
+        if target not in there:
+            place = places.get(target)
+            name = names.get(target) or (place.name if place else str(target))
+            stops.append(_stop(target, name, place.zone if place else "", None, place, site, barred))
+    on_the_way = _in_order([stop for stop in stops if stop.jobs], site)
+    found = tuple(
+        sorted(
+            {
+                *(f"{row.place.target}:{finding.key}" for row in upkeep.rows for finding in row.findings),
+                *(job.item for stop in on_the_way for job in stop.jobs),
+            }
+        )
+    )
+    start = _start(site)
+    way = [(stop.place.x_m, stop.place.y_m) for stop in on_the_way if stop.place is not None]
+    deepest = max((stop.place.depth_m for stop in on_the_way if stop.place is not None), default=0.0)
+    return Carry(
+        upkeep.today,
+        upkeep,
+        "" if start is None else start.name,
+        length_m(_from(start, way), way),
+        tuple(on_the_way),
+        tuple((row, finding) for row in upkeep.rows for finding in row.findings if finding.key in AT_THE_DESK),
+        _cells(on_the_way),
+        _parts(on_the_way),
+        _tools(on_the_way),
+        max(WORN_PROBE_M, math.ceil((deepest + PROBE_SPARE_M) * 10) / 10),
+        found,
+        None if before is None else since(before, found),
+    )
+
+
+def since(before: Before, found: Sequence[str]) -> Since:
+    """What was found since a visit began, and what is found no more."""
+    return Since(before, tuple(sorted(set(found) - set(before.found))), tuple(sorted(set(before.found) - set(found))))
+
+
+def _stop(
+    target: TargetId,
+    name: str,
+    zone: str,
+    row: Row | None,
+    place: Place | None,
+    site: Site,
+    barred: Mapping[TargetId, str],
+) -> Stop:
+    where = None if place is None else where_from(site.stakes, (place.x_m, place.y_m))
+    return Stop(target, name, zone, place, where, row, barred.get(target, ""), _jobs(target, row, target in barred))
+
+
+def _jobs(target: TargetId, row: Row | None, barred: bool) -> tuple[Job, ...]:
+    jobs = [Job(f"{target}:{BARRED}")] if barred else []
+    if row is None:
+        return tuple(jobs)
+    here = [finding for finding in row.findings if finding.key not in AT_THE_DESK]
+    change = row.state in ("now", "soon") and row.battery is not None
+    if change:
+        jobs.append(Job(f"{target}:{BATTERY}", tuple(f for f in here if f.about == "battery")))
+    seen: set[str] = set()
+    for finding in here:
+        if finding.key not in seen and not (change and finding.about == "battery"):
+            seen.add(finding.key)
+            jobs.append(Job(f"{target}:{finding.key}", (finding,)))
+    return tuple(jobs)
+
+
+def where_from(stakes: Sequence[Stake], point: Point) -> Where | None:
+    """Bearing and distance from the nearest stake; None where the site has none."""
+    if not stakes:
+        return None
+    stake = min(stakes, key=lambda one: math.dist((one.x_m, one.y_m), point))
+    east, north = point[0] - stake.x_m, point[1] - stake.y_m
+    return Where(stake.name, math.degrees(math.atan2(east, north)) % 360.0, math.hypot(east, north))
+
+
+def _start(site: Site) -> Stake | None:
+    return site.stakes[0] if site.stakes else None
+
+
+def _from(start: Stake | None, way: Sequence[Point]) -> Point:
+    if start is not None:
+        return start.x_m, start.y_m
+    return way[0] if way else (0.0, 0.0)
+
+
+def _in_order(stops: Sequence[Stop], site: Site) -> list[Stop]:
+    """In walking order from the first stake (the first target where there is none); without a place come last."""
+    order = {target: n for n, target in enumerate(site.targets)}
+    placed = sorted((s for s in stops if s.place is not None), key=lambda s: order[s.target])
+    points = [(s.place.x_m, s.place.y_m) for s in placed if s.place is not None]
+    way = walk(_from(_start(site), points), points)
+    return [*(placed[i] for i in way), *(s for s in stops if s.place is None)]
+
+
+def _cells(stops: Sequence[Stop]) -> tuple[Cells, ...]:
+    put_in: dict[tuple[str, float], list[Battery]] = {}
+    in_case: dict[tuple[str, float], list[Battery]] = {}
+    for stop in stops:
+        battery = None if stop.row is None else stop.row.battery
+        if battery is None:
+            continue
+        kind = (battery.chemistry, battery.capacity_ah)
+        if any(job.key == BATTERY for job in stop.jobs):
+            put_in.setdefault(kind, []).append(battery)
+        elif any(finding.key in IN_CASE for job in stop.jobs for finding in job.findings):
+            in_case.setdefault(kind, []).append(battery)
+    made = []
+    for kind in sorted({*put_in, *in_case}):
+        sure, perhaps = put_in.get(kind, []), in_case.get(kind, [])
+        largest = max((battery.cells for battery in (*sure, *perhaps)), default=0)
+        spare = math.ceil(len(sure) / SPARE_EVERY) * largest + sum(battery.cells for battery in perhaps)
+        made.append(Cells(*kind, len(sure), sum(battery.cells for battery in sure), spare))
+    return tuple(made)
+
+
+def _parts(stops: Sequence[Stop]) -> tuple[tuple[str, int], ...]:
+    found: Counter[str] = Counter()
+    for stop in stops:
+        found.update({PARTS[f.about] for job in stop.jobs for f in job.findings if f.about in PARTS})
+    return tuple(sorted(found.items()))
+
+
+def _tools(stops: Sequence[Stop]) -> tuple[str, ...]:
+    """By key, in the order in which they are packed; the receiver is for the listening walk on every visit."""
+    if not stops:
+        return ("receiver",)
+    return ("receiver", "probe", "shovel", *(("meter", "labels") if _cells(stops) else ()))

@@ -1,0 +1,91 @@
+"""From a site and its ledger to the carry list; only reads, beside a running writer or from a copy.
+
+read_carry(reader, site, today) -> Carry
+read_visits(reader) -> {visit: Visit}      before_of(reader) -> Before | None
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from fieldctl.events import (
+    BatterySwapped,
+    Fact,
+    SwapTakenBack,
+    TargetAdded,
+    TargetBarred,
+    TargetCleared,
+    TargetNamed,
+    TargetTakenOut,
+    VisitBegun,
+    VisitClosed,
+)
+from fieldctl.site.model import Site
+from fieldctl.units import TargetId
+from fieldctl.upkeep.carry import Before, Carry, carry_of
+from fieldctl.upkeep.read import read_upkeep
+from fieldctl.upkeep.visits import KINDS, Visit, fold, swaps_in_force
+
+if TYPE_CHECKING:
+    from fieldctl.ledger.reader import Reader
+
+
+def read_carry(reader: Reader, site: Site, today: datetime.date) -> Carry:
+    """The carry list of a visit today."""
+    barred: dict[TargetId, str] = {}
+    names: dict[TargetId, str] = {}
+    for fact in reader.facts(kinds=(TargetBarred, TargetCleared, TargetNamed)):
+        match fact:
+            case TargetBarred():
+                barred[fact.target] = fact.reason
+            case TargetCleared():
+                barred.pop(fact.target, None)
+            case TargetNamed():
+                names[fact.target] = fact.name
+    return carry_of(read_upkeep(reader, site, today), site, barred, names, before_of(reader))
+
+
+def read_visits(reader: Reader) -> dict[str, Visit]:
+    """Every visit, the latest last."""
+    return fold(reader.facts(kinds=KINDS))
+
+
+def before_of(reader: Reader) -> Before | None:
+    """The last visit that was signed for, and what happened since it began; None where there was none."""
+    begun: dict[str, tuple[int, VisitBegun]] = {}
+    last: tuple[int, VisitBegun] | None = None
+    for entry in reader.entries(kinds=(VisitBegun, VisitClosed)):
+        match entry.fact:
+            case VisitBegun():
+                begun[entry.fact.visit] = (entry.seq, entry.fact)
+            case VisitClosed():
+                last = begun.get(entry.fact.visit, last)
+    if last is None:
+        return None
+    seq, fact = last
+    kinds = (BatterySwapped, SwapTakenBack, TargetAdded, TargetTakenOut, TargetBarred, TargetCleared)
+    return before(fact, list(reader.facts(seq, kinds=kinds)))
+
+
+def before(fact: VisitBegun, later: Iterable[Fact]) -> Before:
+    """What was known at a visit's beginning, with the facts that came after it."""
+    later = list(later)
+    added: dict[TargetId, None] = {}
+    taken_out: dict[TargetId, None] = {}
+    barred: dict[TargetId, None] = {}
+    for each in later:
+        match each:
+            case TargetAdded():
+                added[each.target] = None
+                taken_out.pop(each.target, None)
+            case TargetTakenOut():
+                taken_out[each.target] = None
+                added.pop(each.target, None)
+            case TargetBarred():
+                barred[each.target] = None
+            case TargetCleared():
+                barred.pop(each.target, None)
+    swapped = tuple((swap.target, swap.day) for swap in swaps_in_force(later))
+    return Before(fact.visit, fact.day, fact.found, swapped, tuple(added), tuple(taken_out), tuple(barred))
