@@ -54,6 +54,7 @@ async def run_pages(
                 async with asyncio.TaskGroup() as group:
                     group.create_task(board.run(), name="board")
                     group.create_task(accounts.run(), name="accounts")
+                    group.create_task(house.upkeep.run(house), name="upkeep")
                     group.create_task(serve(make_app(house), listener.dup(), folder, config), name="pages")
             except* Exception as errors:
                 _log.exception("the pages ended")

@@ -9,6 +9,7 @@ from fastapi import Request
 
 from fieldctl.site.model import Pages
 from fieldctl.web.elsewhere import Elsewhere
+from fieldctl.web.upkeep_kept import Kept
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -30,6 +31,7 @@ class House:
     secure: bool  # whether it is served over TLS
     cautions: tuple[str, ...] = ()
     elsewhere: Elsewhere = field(default_factory=Elsewhere)
+    upkeep: Kept = field(default_factory=Kept)
 
 
 def house_of(request: Request) -> House:

@@ -31,6 +31,7 @@ LINKS: tuple[tuple[str, str, Right], ...] = (
     ("field", "/field", "watch"),
     ("drills", "/drills", "watch"),
     ("day", "/day", "watch"),
+    ("upkeep", "/upkeep", "watch"),
     ("people", "/people", "watch"),
 )
 
@@ -66,6 +67,15 @@ def _environment() -> Environment:
     )
     made.filters["clock"] = clock
     return made
+
+
+def fragment(template: str, language: str, **values: Any) -> str:
+    """A part of a page in a language, made apart from any request: in another process, for many readers."""
+    return (
+        _environment()
+        .get_template(template)
+        .render(t=words.words(language), said=speaker(language), language=language, **values)
+    )
 
 
 def clock(seconds: float | None) -> str:

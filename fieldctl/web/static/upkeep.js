@@ -1,0 +1,54 @@
+// Upkeep: how old each value is by now, and the held press that says that fresh cells were put in.
+import "./base.js";
+import { inWords, order, ownId } from "./orders.js";
+import { span, t } from "./words.js";
+
+const AGES_EVERY_MS = 30000;
+const DAY_S = 86400;
+const OLD_DAYS = 2; // from then on an age is told in days
+const KEPT = "fieldctl-upkeep-said"; // what the last press did, over the reload that shows it
+const language = document.documentElement.lang;
+
+// A moment in the reader's own time, and how long ago that is; a whole day stays a day.
+function showTimes() {
+  for (const time of document.querySelectorAll("main time[datetime]")) {
+    if (time.dateTime.length <= 10) continue;
+    const at = new Date(time.dateTime);
+    if (Number.isNaN(at.getTime())) continue;
+    const seconds = Math.max(0, (Date.now() - at.getTime()) / 1000);
+    const age = seconds < OLD_DAYS * DAY_S ? t("base.ago", { age: span(seconds) }) : t("upkeep.days_ago", { n: Math.floor(seconds / DAY_S) });
+    const said = at.toLocaleString(language, { dateStyle: "medium", timeStyle: "short", hourCycle: "h23" });
+    time.textContent = time.closest(".moments") ? said : `${said} (${age})`;
+  }
+}
+
+const keys = new Map(); // of each target and day: a press sent again after no answer is the same press
+
+for (const place of document.querySelectorAll(".swap")) {
+  place.querySelector("[data-do=swap]").addEventListener("held", async ({ target: hold }) => {
+    if (hold.getAttribute("aria-disabled") === "true") return;
+    const said = place.querySelector(".said");
+    const { target } = place.dataset;
+    const day = place.querySelector("input").value;
+    const what = `${target} ${day}`;
+    if (!keys.has(what)) keys.set(what, ownId());
+    hold.setAttribute("aria-disabled", "true");
+    said.textContent = t("base.sent");
+    const answer = await order("battery-swapped", { target, day }, keys.get(what));
+    hold.removeAttribute("aria-disabled");
+    if (!answer.ok) {
+      said.textContent = inWords(answer.problem);
+      return;
+    }
+    sessionStorage.setItem(KEPT, t("upkeep.swap_done", answer.data));
+    location.reload();
+  });
+}
+
+const kept = sessionStorage.getItem(KEPT);
+if (kept) {
+  document.getElementById("said").textContent = kept;
+  sessionStorage.removeItem(KEPT);
+}
+showTimes();
+setInterval(showTimes, AGES_EVERY_MS);

@@ -1,0 +1,76 @@
+"""Upkeep on a small screen: which batteries to change, what is sick and where it lies; the history of one target.
+
+The list comes from `upkeep_kept`, a history from the other process; the only change, fresh cells put in, goes through
+the verb battery-swapped. Nothing here tells of an exercise that goes on.
+"""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import Response
+
+from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.site.model import Site
+from fieldctl.units import TargetId
+from fieldctl.web.house import house_of
+from fieldctl.web.paper import language_of, render, who_of
+from fieldctl.web.upkeep_kept import day_of_wall
+
+Target = Annotated[str, Path(pattern=r"^[0-9a-f]{8}$")]
+
+
+def router() -> APIRouter:
+    """Every route of this module."""
+    routes = APIRouter(include_in_schema=False)
+    routes.get("/upkeep")(_list)
+    routes.get("/upkeep/target/{target}")(_history)
+    return routes
+
+
+async def _list(request: Request) -> Response:
+    if not who_of(request).may("watch"):
+        return render(request, "upkeep.html", right="watch")
+    house = house_of(request)
+    try:
+        standing, anew = await house.upkeep.shown(house)
+    except FieldctlError as error:
+        return _refused(request, error)
+    return render(
+        request, "upkeep.html", right="watch", parts=("upkeep",), shown=standing.made.said[language_of(request)],
+        made=standing.wall, anew=anew, today=standing.made.today,
+    )  # fmt: skip
+
+
+async def _history(request: Request, target: Target) -> Response:
+    if not who_of(request).may("watch"):
+        return render(request, "upkeep_target.html", right="watch")
+    house = house_of(request)
+    c = house.controller
+    wall = c.outside.clock.wall()
+    try:
+        name, markup = await house.elsewhere.run(
+            _made, c.ledger.where, c.site, language_of(request), TargetId(target), day_of_wall(wall)
+        )
+    except FieldctlError as error:
+        return _refused(request, error)
+    return render(
+        request, "upkeep_target.html", right="watch", parts=("upkeep",), target=target, name=name, fragment=markup,
+        made=wall, today=(wall or "")[:10],
+    )  # fmt: skip
+
+
+def _refused(request: Request, error: FieldctlError) -> Response:
+    status = 404 if isinstance(error, NotFound) else 409
+    return render(request, "refused.html", right="watch", status=status, error=error)
+
+
+# ---- in the other process ----------------------------------------------------------------------------------------
+
+
+def _made(ledger: str, site: Site, language: str, target: TargetId, today: datetime.date | None) -> tuple[str, str]:
+    from fieldctl.web.upkeep_made import make_history
+
+    return make_history(ledger, site, language, target, today)
