@@ -88,11 +88,11 @@ def lacking(site: Site | None, files: tuple[str, ...], folder: Path, *, ledger: 
 
 def _lacking(site: Site | None, files: frozenset[str], folder: Path, *, ledger: bool) -> Iterator[str]:
     if KEY not in files:
-        yield f"No key of the site: {KEY} is not there. Without it no target obeys; find it, and make a new backup."
+        yield f"The site's key: {KEY} is not there. Without it no target obeys; find it, and make a new backup."
     if not ledger:
-        yield "No log: none was written yet."
+        yield "A log: none was written yet."
     if site is None:
-        yield "site.toml cannot be read as it is. Look at it: fieldctl site check."
+        yield "Whatever site.toml names elsewhere: it cannot be read as it is. Look at it: fieldctl site check."
         return
     for link in site.mqtt:
         for what, name in (("password", link.password_file), ("certificate", link.ca_file)):

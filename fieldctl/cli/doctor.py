@@ -17,6 +17,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fieldctl.backup.keycheck import key_check
+from fieldctl.cli.backed_up import last_backup
 from fieldctl.cli.outside import SystemClock, ledger_path, read_key
 from fieldctl.errors import FieldctlError, FileFaults
 
@@ -52,7 +54,7 @@ def look(folder: Path) -> list[Row]:
         checks += [_bus(site, link) for link in site.serial]
         checks += [_broker(link) for link in site.mqtt]
         checks.append(_mosquitto(site))
-    checks.append(_secrets(folder, site))
+    checks += [_secrets(folder, site), _backup(folder)]
     return [
         {"what": what, "ok": ok, "seen": seen, "remedy": "" if ok else remedy}
         for check in checks
@@ -229,8 +231,8 @@ def _mosquitto(site: Site) -> Found:
 
 def _secrets(folder: Path, site: Site | None) -> Found:
     try:
-        read_key(folder)
-        yield "site key", True, "there, readable by its owner alone", ""
+        key = read_key(folder)
+        yield "site key", True, f"there, readable by its owner alone; its check {key_check(key)}", ""
     except FieldctlError as error:
         yield "site key", False, error.what, error.remedy
     files = [folder / link.password_file for link in site.mqtt if link.password_file] if site is not None else []
@@ -240,6 +242,10 @@ def _secrets(folder: Path, site: Site | None) -> Found:
         yield _mode("private folder", folder / "private", 0o077, "700")
     if ledger_path(folder).is_file():
         yield _mode("ledger", ledger_path(folder), 0o022, "go-w")
+
+
+def _backup(folder: Path) -> Found:
+    yield "last backup", *last_backup(folder, datetime.datetime.now(datetime.UTC))
 
 
 def _mode(what: str, path: Path, barred: int, right: str, *, needed: bool = False) -> tuple[str, bool, str, str]:

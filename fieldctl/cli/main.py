@@ -16,8 +16,10 @@ import typer
 from fieldctl import __version__
 from fieldctl.cli import certify as certifying
 from fieldctl.cli import show
+from fieldctl.cli.alarm import alarm
 from fieldctl.cli.alloff import all_off, generation
 from fieldctl.cli.assessment import assessment
+from fieldctl.cli.backup import backup
 from fieldctl.cli.day import day, manual
 from fieldctl.cli.debrief import debrief
 from fieldctl.cli.drill import drill
@@ -76,6 +78,7 @@ app.add_typer(walk_in, name="walk-in")
 app.command("debrief", epilog="Example:  fieldctl debrief x12 --html x12.html")(debrief)
 app.add_typer(all_off, name="all-off")
 app.add_typer(generation, name="generation")
+app.add_typer(alarm, name="alarm")
 app.add_typer(target, name="target")
 app.add_typer(drill, name="drill")
 app.add_typer(site, name="site")
@@ -85,6 +88,7 @@ app.add_typer(ledger, name="ledger")
 app.add_typer(assessment, name="assessment")
 app.add_typer(person, name="person")
 app.add_typer(upkeep, name="upkeep")
+app.add_typer(backup, name="backup")
 app.command("season", epilog="Example:  fieldctl season --since 2025-12-01 --html winter.html")(season)
 app.command("links", epilog="Example:  fieldctl links")(links)
 app.add_typer(broker, name="broker")

@@ -11,9 +11,10 @@ from typer.main import get_command
 from fieldctl.cli.main import app
 
 EXPECTED = [
+    "alarm clear", "alarm list", "alarm test",
     "all-off", "all-off release",
     "assessment candidates", "assessment decide", "assessment list", "assessment show", "assessment sign",
-    "assessment tick", "bridge", "broker config", "certify",
+    "assessment tick", "backup create", "backup restore", "backup verify", "bridge", "broker config", "certify",
     "day check", "day close", "day open", "day renewed", "day touch", "debrief",
     "doctor", "drill check", "drill list", "drill preview", "exercise answer", "exercise call", "exercise check",
     "exercise correct", "exercise list", "exercise reopen", "exercise resume", "exercise show", "exercise split",
@@ -27,7 +28,7 @@ EXPECTED = [
     "target tune", "upkeep", "upkeep swapped",
     "walk-in end", "walk-in release", "walk-in start", "walk-in status", "walk-in stop",
 ]  # fmt: skip
-NO_SITE = ("site new",)  # which names the folder that it makes
+NO_SITE = ("backup restore", "backup verify", "site new")  # which name the file or the folder that they are about
 
 
 def commands(command: object, name: str = "") -> Iterator[tuple[str, object]]:
