@@ -28,7 +28,7 @@ def account(
     context: typer.Context,
     site: SiteDir = HERE,
     json: AsJson = False,
-    csv: Annotated[bool, typer.Option("--csv", help="One row for each battery, as CSV on stdout.")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="One row for each battery and item, as CSV on stdout.")] = False,
     schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema of what --json prints.")] = False,
     on: Annotated[str | None, typer.Option(help="As of that day, such as 2026-01-24; today otherwise.")] = None,
 ) -> None:
@@ -106,6 +106,7 @@ def _for_people(found: Upkeep) -> None:
 
     if not found.rows:
         print(words.say("nothing"))
+        _kit_for_people(found)
         return
     print(words.summary_words(found))
     heads = ("target", "place", "battery", "left", "last", "do")
@@ -130,5 +131,35 @@ def _for_people(found: Upkeep) -> None:
         for finding in row.findings:
             says, remedy = words.finding_words(finding, row)
             print(f"  {says} ({words.say(f'sure.{finding.sure}')}) To do: {remedy}")
+    _kit_for_people(found)
     if found.unplaced:
         show.say(words.say("unplaced", n=found.unplaced))
+
+
+def _kit_for_people(found: Upkeep) -> None:
+    from fieldctl.upkeep import kit_words
+    from fieldctl.upkeep.words import say
+
+    if not found.kit:
+        return
+    print(f"\n{kit_words.summary_words(found.kit)}")
+    rows = [
+        (
+            row.name,
+            kit_words.kind_words(row),
+            kit_words.left_words(row),
+            kit_words.seen_words(row),
+            kit_words.state_words(row),
+        )
+        for row in found.kit
+    ]
+    show.table([say(f"head.{head}") for head in ("kit", "kind", "left", "seen", "do")], rows)
+    for row in found.kit:
+        if row.state in ("holds", "later") and not row.findings:
+            continue
+        print(f"\n{row.name}: {kit_words.advice_words(row)}")
+        if row.read_on is not None:
+            print(f"  {kit_words.basis_words(row)}")
+        for finding in row.findings:
+            says, remedy = kit_words.finding_words(finding, row)
+            print(f"  {says} ({say(f'sure.{finding.sure}')}) To do: {remedy}")

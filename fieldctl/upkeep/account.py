@@ -13,7 +13,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -27,9 +27,12 @@ from fieldctl.upkeep.readings import Daily, Hours, Kept, clean, daily, date_of, 
 from fieldctl.upkeep.sickness import signs
 from fieldctl.upkeep.swaps import History, history
 
+if TYPE_CHECKING:
+    from fieldctl.upkeep.kit import KitRow
+
 State = Literal["now", "soon", "later", "holds", "unknown"]
 Sure = Literal["sure", "likely", "perhaps"]
-About = Literal["battery", "pad", "link", "housing", "place"]
+About = Literal["battery", "pad", "link", "housing", "place", "kit"]
 
 ORDER: tuple[State, ...] = ("now", "soon", "unknown", "later", "holds")
 VISIT_DAYS = 7.0  # until the next one: the volunteer comes once a week
@@ -104,12 +107,13 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Upkeep:
-    """Every battery, most urgent first."""
+    """Every battery, and the base's supply and the club's kit; each most urgent first."""
 
     today: datetime.date
     closing: datetime.date | None
     rows: tuple[Row, ...]
     unplaced: int
+    kit: tuple[KitRow, ...] = ()
 
 
 def field_account(about: Field) -> Upkeep:

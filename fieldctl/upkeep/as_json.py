@@ -1,4 +1,4 @@
-"""The account for other programs: JSON with its schema, and CSV with one row for each battery.
+"""The account for other programs: JSON with its schema, and CSV with one row for each battery and piece of kit.
 
     as_row(upkeep) -> dict      what `fieldctl upkeep --json` prints beside the schema number
     csv_lines(upkeep)           for a club's own table         SCHEMA    JSON Schema (draft 2020-12)
@@ -16,11 +16,13 @@ import numpy as np
 from fieldctl.tables import csv_line, list_of, object_of
 from fieldctl.upkeep.account import ORDER, About, Row, Sure, Upkeep
 from fieldctl.upkeep.curves import CHEMISTRIES
+from fieldctl.upkeep.kit_words import KIT_SCHEMA, kit_rows
 from fieldctl.upkeep.words import advice_words, basis_words, day_of, finding_words, last_words
 
 NUMBER = 1  # of the schema
 DAYS_SHOWN = 60  # of the charge ahead
 COLUMNS = (
+    "what",
     "target", "name", "zone", "state", "change_by", "to_do", "chemistry", "cells", "capacity_ah", "share", "share_low",
     "share_high", "basis", "volts_rest", "volts_load", "celsius", "ohm", "ohm_20c", "used_ah_a_day", "last_day",
     "last_day_low", "last_day_high", "lasts", "last_heard", "findings",
@@ -36,6 +38,7 @@ def as_row(upkeep: Upkeep) -> dict[str, Any]:
         "closing_day": None if upkeep.closing is None else upkeep.closing.isoformat(),
         "unplaced": upkeep.unplaced,
         "batteries": [_battery(row, upkeep) for row in upkeep.rows],
+        "kit": kit_rows(upkeep.kit),
     }
 
 
@@ -95,13 +98,20 @@ def _ahead(row: Row) -> list[dict[str, Any]]:
 
 
 def csv_lines(upkeep: Upkeep) -> Iterator[str]:
-    """One line for each battery, with a heading; unknown is empty."""
+    """One line for each battery and piece of kit, with a heading; unknown, and what kit does not have, is empty.
+
+    `what` is "target", "base", or the kind of kit, whose `last_heard` is the day on which somebody saw it.
+    """
     yield csv_line(COLUMNS)
     for row in upkeep.rows:
         values = _battery(row, upkeep)
         values["last_day_low"], values["last_day_high"] = values["last_day_90"]
         values["findings"] = " ".join(f"{f['says']} {f['remedy']}" for f in values["findings"])
-        yield csv_line(tuple(values[name] for name in COLUMNS))
+        yield csv_line(("target", *(values[name] for name in COLUMNS[1:])))
+    for item in kit_rows(upkeep.kit):
+        item |= {"what": item["kind"], "volts_rest": item["volts"], "last_heard": item["seen_on"]}
+        item["findings"] = " ".join(f"{f['says']} {f['remedy']}" for f in item["findings"])
+        yield csv_line(tuple(item.get(name) for name in COLUMNS))
 
 
 def _round(value: float | None, digits: int) -> float | None:
@@ -147,6 +157,7 @@ SCHEMA: dict[str, Any] = {
         closing_day=_DAY,
         unplaced={"type": "integer", "minimum": 0},
         batteries=list_of(_BATTERY),
+        kit=KIT_SCHEMA,
     ),
 }
 """What `fieldctl upkeep --json` prints; site and version are put in by the command."""

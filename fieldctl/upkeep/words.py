@@ -63,7 +63,7 @@ def percent(share: float) -> int:
 
 def finding_words(finding: Finding, row: Row, words: Words = ENGLISH) -> tuple[str, str]:
     """What was found and what to do, as two sentences."""
-    values = {name: _plain(name, value, words) for name, value in finding.values.items()}
+    values = {name: plain(name, value, words) for name, value in finding.values.items()}
     values |= {"day": day_of(finding.since), "target": row.place.name}
     return (
         say(f"finding.{finding.key}", words, **values),
@@ -71,7 +71,8 @@ def finding_words(finding: Finding, row: Row, words: Words = ENGLISH) -> tuple[s
     )
 
 
-def _plain(name: str, value: object, words: Words) -> object:
+def plain(name: str, value: object, words: Words) -> object:
+    """A value of a finding as it stands in its sentence."""
     if name == "chemistry":
         return chemistry_words(str(value), words)
     return f"{value:.3g}" if isinstance(value, float) else value
