@@ -43,13 +43,15 @@ DELETE FROM telemetry WHERE {_OLD} AND EXISTS (
 """
 _DROP = f"DELETE FROM telemetry WHERE {_OLD}"
 _HOURS = """
-SELECT target, host_boot, at_us, wall, volts_rest, volts_load, temperature_c, json_extract(extra, '$.charge_mas'),
-  min(minute)
-FROM telemetry GROUP BY target, host_boot, minute / 60
-"""  # beside min() SQLite takes the other columns from the row that has it
+SELECT target, host_boot, at_us, wall, volts_rest, volts_load, temperature_c, noise, extra
+FROM telemetry AS row WHERE minute % 60 = 0 OR NOT EXISTS (
+  SELECT 1 FROM telemetry AS first WHERE first.target = row.target AND first.host_boot = row.host_boot
+  AND first.minute >= (row.minute / 60) * 60 AND first.minute < row.minute)
+"""  # an hour's minute 0 has none before it, so most rows are not looked for
 
-HourRow = tuple[str, str, int, str | None, float | None, float | None, float | None, float | None]
-"""Target, host boot, microseconds of it, wall label, volts at rest and under load, °C, counted charge in mA·s."""
+HourRow = tuple[str, str, int, str | None, float | None, float | None, float | None, float | None, str]
+"""Target, host boot, microseconds of it, wall label, volts at rest and under load, °C, the pad's noise, and what else
+was said as JSON text (`extra`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +112,7 @@ def thin(connection: Connection, now: HostTime, wall: str | None) -> int:
 
 def hours(connection: Connection) -> list[HourRow]:
     """The first row of every hour: what thinning keeps, so that it changes nothing that is made of these."""
-    return [tuple(row[:8]) for row in connection.exec_driver_sql(_HOURS)]
+    return [tuple(row) for row in connection.exec_driver_sql(_HOURS).fetchall()]
 
 
 def _days_before(wall: str | None, days: int) -> str | None:

@@ -1,33 +1,26 @@
 """From what targets measured to one clean line a day: times on one axis, impossible values flagged and kept out.
 
-    hours_of(rows)  -> {target: Hours}     as read from the file (`Reader.telemetry_hours`), on one axis of days
+    hours_of(told)  -> Hours               of what a target told (`told`), what is about its battery
     clean(hours, battery) -> Clean         what can be used, and what cannot with how often and when last
     daily(clean, load_a) -> Daily          medians of each day, the coldest hour, the charge counted so far
-
-Days are counted from 1970-01-01 by the wall label. Within one host boot the label's distance from the host's clock is
-one number (its median), so that a wall clock that was set late or wrongly for a while moves nothing; boots that never
-had a label cannot be placed and are counted.
 """
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from fieldctl.ledger.telemetry import HourRow
 from fieldctl.site.model import Battery
-from fieldctl.units import TargetId
 from fieldctl.upkeep.curves import CELLS, Array
+from fieldctl.upkeep.told import Told
 
-DAY_S = 86_400.0
 HOTTEST_C, COLDEST_C = 45.0, -60.0  # beyond: no thermometer under snow says so, whatever the day
 JANUARY_C = 30.0  # in the months of snow
 WINTER_MONTHS = (11, 12, 1, 2, 3, 4)
-LABELS_MOST = 2_000  # of a host boot, whose median is its distance from the wall
 LEAST_OF_END = 0.35  # of the end voltage at rest: less, and whoever reported it could not have spoken from it
 
 
@@ -82,31 +75,9 @@ class Daily:
         return Daily(*(getattr(self, name)[first:last] for name in Daily.__slots__))
 
 
-def hours_of(rows: Sequence[HourRow]) -> tuple[dict[TargetId, Hours], int]:
-    """Each target's hours in order of time, and how many rows could not be placed in it."""
-    ahead = _anchors(rows)
-    lost = 0
-    found: dict[TargetId, list[tuple[float | None, ...]]] = {}
-    for target, boot, at_us, _, *values in rows:
-        if boot not in ahead:
-            lost += 1
-            continue
-        found.setdefault(TargetId(target), []).append(((at_us / 1e6 + ahead[boot]) / DAY_S, *values))
-    out = {}
-    for target, kept in found.items():
-        table = np.array(kept, dtype=np.float64).T
-        out[target] = Hours(*table[:, np.argsort(table[0], kind="stable")])
-    return out, lost
-
-
-def _anchors(rows: Sequence[HourRow]) -> dict[str, float]:
-    """Seconds from a host boot's clock to the wall's, by boot."""
-    apart: dict[str, list[float]] = {}
-    for row in rows:
-        known = apart.setdefault(row[1], [])
-        if row[3] is not None and len(known) < LABELS_MOST:
-            known.append(datetime.datetime.fromisoformat(row[3]).timestamp() - row[2] / 1e6)
-    return {boot: float(np.median(values)) for boot, values in apart.items() if values}
+def hours_of(told: Told) -> Hours:
+    """What of a target's rows is about its battery."""
+    return Hours(told.day, told.rest_v, told.load_v, told.celsius, told.charge_mas)
 
 
 def day_number(day: datetime.date) -> int:
@@ -124,7 +95,6 @@ def clean(hours: Hours, battery: Battery) -> Clean:
     cell = CELLS[battery.chemistry]
     most = cell.hottest_v * battery.cells
     least = LEAST_OF_END * cell.end_v * battery.cells
-    winter = _in_winter(hours.day)
     with np.errstate(invalid="ignore"):
         wrong: Mapping[str, tuple[np.ndarray, Array]] = {
             "wrong-way-round": (hours.rest_v < -0.05, hours.rest_v),
@@ -134,10 +104,7 @@ def clean(hours: Hours, battery: Battery) -> Clean:
                 (hours.load_v > hours.rest_v + 0.02 * most) & (hours.rest_v >= least) & (hours.rest_v <= most),
                 hours.load_v,
             ),
-            "thermometer": (
-                (hours.celsius > np.where(winter, JANUARY_C, HOTTEST_C)) | (hours.celsius < COLDEST_C),
-                hours.celsius,
-            ),
+            "thermometer": (no_temperature(hours.day, hours.celsius), hours.celsius),
         }
     kept = tuple(
         Kept(key, int(mask.sum()), int(hours.day[mask][-1]), float(value[mask][-1]))
@@ -159,10 +126,13 @@ def clean(hours: Hours, battery: Battery) -> Clean:
     )
 
 
-def _in_winter(day: Array) -> np.ndarray:
-    whole = np.floor(day)
-    numbers, at = np.unique(whole, return_inverse=True)
-    return np.array([date_of(n).month in WINTER_MONTHS for n in numbers], dtype=bool)[at]
+def no_temperature(day: Array, celsius: Array) -> np.ndarray:
+    """Where a thermometer says what none under snow can."""
+    numbers, at = np.unique(np.floor(day), return_inverse=True)
+    hottest = np.array([JANUARY_C if date_of(n).month in WINTER_MONTHS else HOTTEST_C for n in numbers])
+    with np.errstate(invalid="ignore"):
+        found: np.ndarray = (celsius > hottest[at]) | (celsius < COLDEST_C)
+    return found
 
 
 def daily(hours: Hours, load_a: float) -> Daily:
@@ -180,7 +150,7 @@ def daily(hours: Hours, load_a: float) -> Daily:
         coldest = np.where(np.isfinite(lowest), lowest, np.nan)
         anew = np.maximum.reduceat(anew, first)
     rest, load, celsius, middle_ohm = (
-        _middle(values, whole, first) for values in (hours.rest_v, hours.load_v, hours.celsius, ohm)
+        middle(values, whole, first) for values in (hours.rest_v, hours.load_v, hours.celsius, ohm)
     )
     used = so_far[last - 1] if days.size else so_far
     return Daily(days, rest, load, celsius, coldest, used, middle_ohm, anew)
@@ -199,7 +169,7 @@ def _counted(counted: Array) -> tuple[Array, Array]:
     return step, anew
 
 
-def _middle(values: Array, group: Array, first: np.ndarray) -> Array:
+def middle(values: Array, group: Array, first: np.ndarray) -> Array:
     """The median of each group without NaN; NaN where it has none. Groups are stretches that begin at `first`."""
     if not first.size:
         return np.empty(0)

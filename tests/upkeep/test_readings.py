@@ -11,7 +11,8 @@ from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.telemetry import Telemetry
 from fieldctl.site.model import Battery
 from fieldctl.units import HostTime, TargetId
-from fieldctl.upkeep.readings import Hours, clean, daily, date_of, day_number, hours_of
+from fieldctl.upkeep.readings import Hours, clean, daily, date_of, day_number
+from fieldctl.upkeep.told import told_of
 
 ONE = TargetId("0a1b2c3d")
 FR6 = Battery("lithium-fr6", 2, 3.0)
@@ -102,8 +103,10 @@ def test_thinning_changes_nothing_that_is_read() -> None:
         ledger.put_telemetry([Telemetry(ONE, HostTime("no-clock", 5), None, 3.4, 3.2, -5.0, 1.0, {"charge_mas": 1})])
         ledger.flush_telemetry()
         before = sorted(ledger.telemetry_hours())
-        found, lost = hours_of(before)
-        assert lost == 1
+        log = told_of(before)
+        found = log.targets
+        assert log.lost == 1
+        assert found[ONE].charge_mas[:3].tolist() == [0, 63, 126]
         assert found[ONE].day.size == 30
         assert found[ONE].day[0] == pytest.approx(JANUARY, abs=1e-6)
         assert date_of(found[ONE].day[-1]) == datetime.date(2026, 1, 11)
@@ -113,7 +116,8 @@ def test_thinning_changes_nothing_that_is_read() -> None:
 
 
 def test_a_wall_clock_that_was_wrong_for_a_while_moves_nothing() -> None:
-    rows = [(ONE, "b", h * HOUR_US, wall(h), 3.4, 3.2, -5.0, 1.0) for h in range(20)]
+    rows = [(ONE, "b", h * HOUR_US, wall(h), 3.4, 3.2, -5.0, 1.0, "{}") for h in range(20)]
     wrong = [(ONE, "b", h * HOUR_US, wall(h + 9000) if h < 4 else label, *rest) for (_, _, _, label, *rest), h in
              zip(rows, range(20), strict=True)]  # fmt: skip
-    assert hours_of(wrong)[0][ONE].day.tolist() == pytest.approx(hours_of(rows)[0][ONE].day.tolist())
+    days = [told_of(each).targets[ONE].day.tolist() for each in (wrong, rows)]
+    assert days[0] == pytest.approx(days[1])
