@@ -1,7 +1,7 @@
 """A target's place from tapes to stakes, with its own ±, and how far it has moved since it was surveyed before.
 
     fix(tapes, near, side) -> Fix       where two tapes or more meet; BadInput where nobody can tell
-    moved(old, new) -> Move             how far and which way, and whether that is beyond both ±
+    way_between(old, new) -> Move       how far and which way, and whether that is beyond both ±
 
 Tapes are level metres. Of two tapes the point is x = (a² - b² + c²) / 2c along the line of the stakes and
 √(a² - x²) beside it (textbook), on the side where the target lay before, or on the one that is named. Its ± is the
@@ -66,7 +66,7 @@ class Move:
         return self.distance_m > self.plus_minus_m
 
 
-def moved(old: Place, new: Place) -> Move:
+def way_between(old: Place, new: Place) -> Move:
     """How far a target has come since its last place, clockwise from +y."""
     dx, dy = new.x_m - old.x_m, new.y_m - old.y_m
     dates = (old.surveyed_on, new.surveyed_on)

@@ -19,6 +19,7 @@ from typing import Any
 from fieldctl.events import TargetMoved
 from fieldctl.site.earth import to_earth
 from fieldctl.site.model import Place, Site, Stake
+from fieldctl.site.resurvey import Move, way_between
 from fieldctl.site.snow import Burial, Reading, Why, burial_now
 from fieldctl.units import TargetId
 
@@ -59,7 +60,8 @@ class FromStake:
 
 @dataclass(frozen=True, slots=True)
 class Whereabouts:
-    """Where one target lies. `moved` tells that it was put elsewhere since its survey: then `burial` is None."""
+    """Where one target lies. `moved` tells that it was put elsewhere since its survey: then `burial` is None. `came`
+    is the way from its place of an earlier day, where nobody put it elsewhere between the two."""
 
     place: Place
     lat_deg: float | None
@@ -67,6 +69,7 @@ class Whereabouts:
     stakes: tuple[FromStake, ...]
     burial: Burial | None
     moved: TargetMoved | None = None
+    came: Move | None = None
 
 
 def whereabouts(site: Site, target: TargetId, snow: Snow, today: datetime.date | None) -> Whereabouts:
@@ -75,7 +78,9 @@ def whereabouts(site: Site, target: TargetId, snow: Snow, today: datetime.date |
     lat, lon = (None, None) if site.origin is None else to_earth(site.origin, place.x_m, place.y_m)
     moved = put_elsewhere(place, snow.moved.get(target))
     burial = burial_now(place, snow.readings, today) if moved is None else None
-    return Whereabouts(place, lat, lon, from_stakes(site.stakes, place), burial, moved)
+    return Whereabouts(
+        place, lat, lon, from_stakes(site.stakes, place), burial, moved, _came(site, place, snow.moved.get(target))
+    )
 
 
 def put_elsewhere(place: Place, moved: TargetMoved | None) -> TargetMoved | None:
@@ -85,6 +90,17 @@ def put_elsewhere(place: Place, moved: TargetMoved | None) -> TargetMoved | None
     surveyed = "" if place.surveyed_on is None else place.surveyed_on.isoformat()
     same = (place.x_m, place.y_m, surveyed) == (moved.was_x_m, moved.was_y_m, moved.was_surveyed_on)
     return moved if same or surveyed < moved.day else None
+
+
+def _came(site: Site, place: Place, moved: TargetMoved | None) -> Move | None:
+    """The way from the survey of an earlier day, if snow and ground alone can have brought it here."""
+    if place.surveyed_on is None:
+        return None
+    for old in reversed(site.history):
+        if old.target == place.target and old.surveyed_on is not None and old.surveyed_on < place.surveyed_on:
+            carried = moved is not None and old.surveyed_on.isoformat() <= moved.day
+            return None if carried else way_between(old, place)
+    return None
 
 
 def from_stakes(stakes: Sequence[Stake], place: Place) -> tuple[FromStake, ...]:
@@ -127,6 +143,10 @@ def as_row(found: Whereabouts) -> dict[str, Any]:
         "depth_why": [] if burial is None else list(burial.why),
         "snow_m": None if burial is None or burial.snow is None else burial.snow.snow_m,
         "snow_on": None if burial is None or burial.snow is None else burial.snow.day.isoformat(),
+        "came_m": None if found.came is None else round(found.came.distance_m, 2),
+        "came_bearing_deg": None if found.came is None else round(found.came.bearing_deg) % 360,
+        "came_days": None if found.came is None else found.came.days,
+        "came_plus_minus_m": None if found.came is None else round(found.came.plus_minus_m, 2),
         "moved_on": None if found.moved is None else found.moved.day,
         "moved_notes": "" if found.moved is None else found.moved.notes,
     }
@@ -153,7 +173,17 @@ def in_words(found: Whereabouts, *, north: bool) -> list[str]:
     lines.append(depth_words(found.burial, place) if found.moved is None else "How deep it lies cannot be said.")
     surveyed = "nobody knows when" if place.surveyed_on is None else f"on {place.surveyed_on}"
     lines.append(f"surveyed {surveyed}" + (f": {place.method}" if place.method else ""))
+    if found.came is not None and found.came.beyond:
+        lines.append(came_words(found.came))
     return [*lines, f"note: {place.note}"] if place.note else lines
+
+
+def came_words(move: Move) -> str:
+    """How far a target has come as a sentence, against both ±."""
+    days = "" if move.days is None else f" in {move.days} days"
+    way = f"It came {move.distance_m:.2f} m towards {move.bearing_deg % 360:.0f}°{days}"
+    both = f"both ± together are {move.plus_minus_m:.2f} m"
+    return f"{way}; {both}." if move.beyond else f"{way}; {both}, so it may not have moved at all."
 
 
 def depth_words(burial: Burial | None, place: Place) -> str:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from fieldctl.errors import BadInput, FileFaults, Refused
 from fieldctl.site.files import load_site
 from fieldctl.site.model import Place, Site, Stake
-from fieldctl.site.resurvey import MOST_M, TAPE_M, TAPE_SHARE, Fix, Tape, fix, moved
+from fieldctl.site.resurvey import MOST_M, TAPE_M, TAPE_SHARE, Fix, Tape, fix, way_between
 from fieldctl.site.surveying import Made, new_survey, write
 from fieldctl.units import TargetId
 
@@ -121,11 +121,11 @@ def test_tapes_that_cannot_be(tapes: list[Tape], word: str) -> None:
 
 def test_how_far_it_moved_and_whether_that_is_beyond_both() -> None:
     new = replace(OLD, x_m=12.6, y_m=71.2, plus_minus_m=0.2, surveyed_on=LATER)
-    move = moved(OLD, new)
+    move = way_between(OLD, new)
     assert move.distance_m == pytest.approx(1.0)
     assert move.bearing_deg == pytest.approx(143.13, abs=0.01)
     assert (move.days, move.beyond) == (30, True)
-    assert not moved(OLD, replace(new, plus_minus_m=0.7)).beyond
+    assert not way_between(OLD, replace(new, plus_minus_m=0.7)).beyond
 
 
 TOML = (
