@@ -28,8 +28,12 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Field, Place, Upkeep, field_account
 from fieldctl.upkeep.curves import CHEMISTRIES
 from fieldctl.upkeep.energy import Calendar
+from fieldctl.upkeep.health import health_findings
 from fieldctl.upkeep.kit import kit_account
+from fieldctl.upkeep.read_health import read_pasts
 from fieldctl.upkeep.readings import day_number, hours_of
+from fieldctl.upkeep.snow import place_findings
+from fieldctl.upkeep.snow_log import read_snow
 from fieldctl.upkeep.told import told_of
 from fieldctl.upkeep.visits import swaps_in_force
 
@@ -75,9 +79,12 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
     for target, found in swaps.items():
         if found and target in batteries:
             batteries[target] = _as_put_in(batteries[target], max(found, key=lambda each: each[0])[1])
-    return Field(
-        float(day_number(today)), site.upkeep, places, batteries, hours, ticks, calendars(latest, site), log.lost
-    )
+    day = float(day_number(today))
+    pasts = read_pasts(reader, site, log)
+    sick = health_findings([pasts[place.target] for place in places], day)
+    lies = place_findings(site, read_snow(reader), today)
+    also = {place.target: (*sick.get(place.target, ()), *lies.get(place.target, ())) for place in places}
+    return Field(day, site.upkeep, places, batteries, hours, ticks, calendars(latest, site), log.lost, also)
 
 
 def _swaps(reader: Reader, target: TargetId) -> list[tuple[float, BatterySwapped]]:
