@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -16,6 +16,7 @@ from fieldctl.events import Fact
 from fieldctl.ledger import beside, forgetting, opening, pages, standing
 from fieldctl.ledger.entry import GENESIS, Entry
 from fieldctl.ledger.failing import in_words
+from fieldctl.ledger.pieces import Piece, pieces
 from fieldctl.ledger.schema import entries, people, settings, telemetry
 from fieldctl.ledger.telemetry import HourRow, Telemetry, hours
 from fieldctl.units import HostTime, PersonId, TargetId
@@ -85,6 +86,11 @@ class Reader:
     ) -> Iterator[Fact]:
         """As `entries`, the facts alone."""
         return (entry.fact for entry in self.entries(after_seq, exercise, kinds, limit, target))
+
+    def pieces(self, wanted: Mapping[type[Fact], Sequence[str]]) -> list[Piece]:
+        """Some values of every entry of these kinds, in order: `pieces` says how paths are written."""
+        with self.connection() as connection:
+            return pieces(connection, wanted)
 
     def strike(self, target: TargetId, boot: int, number: int) -> Entry | None:
         """The entry of a strike, None if it is not known."""
