@@ -10,6 +10,7 @@ import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
+from fieldctl.cli.kit import reading
 from fieldctl.cli.outside import ledger_path
 from fieldctl.errors import BadInput
 
@@ -69,6 +70,9 @@ def swapped(
 ) -> None:
     """Say that fresh cells were put into a target; what its readings then show is held against it."""
     ask(site, "battery-swapped", json, _swapped, target=target, day=day, notes=notes, by=who(by))
+
+
+upkeep.command(epilog="Example:  fieldctl upkeep reading base --volts 12.4 --celsius -5")(reading)
 
 
 def read(site: Path, on: str | None = None) -> tuple[Upkeep, str]:

@@ -19,6 +19,7 @@ from fieldctl.controller.verbs_alarm import AlarmVerbs
 from fieldctl.controller.verbs_assessment import AssessmentVerbs
 from fieldctl.controller.verbs_day import DayVerbs
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
+from fieldctl.controller.verbs_kit import KitVerbs
 from fieldctl.controller.verbs_people import PeopleVerbs
 from fieldctl.controller.verbs_retrieval import RetrievalVerbs
 from fieldctl.controller.verbs_rights import RightsVerbs
@@ -59,6 +60,7 @@ class Desk:
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
         upkeep = UpkeepVerbs(controller, target)
+        kit = KitVerbs(controller, upkeep)
         visit, retrieval = VisitVerbs(controller, upkeep), RetrievalVerbs(controller)
         self_test = SelfTestVerbs(controller, target)
         people = PeopleVerbs(controller, self.access)
@@ -118,6 +120,7 @@ class Desk:
             ("target-locate", "upkeep", target.locate),
             ("target-locate-end", "upkeep", target.locate_end),
             ("battery-swapped", "upkeep", upkeep.battery_swapped),
+            ("kit-read", "upkeep", kit.read),
             ("visit-begin", "upkeep", visit.begin),
             ("visit-tick", "upkeep", visit.tick),
             ("visit-untick", "upkeep", visit.untick),

@@ -30,7 +30,7 @@ class UpkeepVerbs:
         """Fresh cells were put into a target, on that day (today where none is said); said twice it counts once."""
         known = self._targets.find(target)
         wall = self._c.outside.clock.wall()
-        day = self._day(day, wall)
+        day = self.day_kept(day, wall)
         if len(notes) > NOTES_MOST:
             raise BadInput("The note is too long.", expected=f"at most {NOTES_MOST} letters", remedy="Shorten it.")
         await self._c.write(*self.swap(known.target, by, day, notes))
@@ -54,7 +54,7 @@ class UpkeepVerbs:
         facts = self._c.ledger.facts(target=target, kinds=(BatterySwapped, SwapTakenBack))
         return any(fact.day == day for fact in swaps_in_force(facts))
 
-    def _day(self, day: str, wall: str | None) -> str:
+    def day_kept(self, day: str, wall: str | None) -> str:
         """The day as it is kept; BadInput for none, and for one that has not come yet."""
         today = None if wall is None else wall[:10]
         if not day:

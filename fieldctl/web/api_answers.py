@@ -245,6 +245,15 @@ class BatterySwapped(Answer):
     day: str
 
 
+class KitRead(Answer):
+    """What was read or seen of the base's supply or a piece of kit, and the day as it is kept."""
+
+    item: str
+    kind: str
+    found: Literal["read", "fine", "broken", "lent", "missing"]
+    day: str
+
+
 class Entry(Answer):
     """One entry of the log: a committed fact, its number and its place in the chain."""
 
@@ -468,6 +477,7 @@ ANSWERS: dict[str, type[Answer]] = {
     "target-locate": Located,
     "target-locate-end": LocateEnded,
     "battery-swapped": BatterySwapped,
+    "kit-read": KitRead,
     "visit-begin": Visit,
     "visit-tick": Visit,
     "visit-untick": Visit,

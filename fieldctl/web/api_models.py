@@ -35,6 +35,9 @@ Minutes = Annotated[float, Field(ge=0, le=1440, allow_inf_nan=False)]
 Hours = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
 LongAgo = Annotated[float, Field(ge=0, le=40 * 86_400, allow_inf_nan=False)]
+Volts = Annotated[float, Field(ge=-110, le=110, allow_inf_nan=False)]
+Celsius = Annotated[float, Field(ge=-100, le=100, allow_inf_nan=False)]
+Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Granted = Literal["watch", "instruct", "upkeep", "in-charge"]
 Ahead = Annotated[float, Field(ge=2, le=600, allow_inf_nan=False)]
 
@@ -126,6 +129,13 @@ ARGUMENTS: dict[str, Argument] = {
     "retrieval": Argument(Name, "A retrieval; empty for the latest.", "r1"),
     "note": Argument(Text, "Anything to keep, in a few words.", "lay 20 cm beside its place"),
     "told": Argument(Name, "Who was told.", "Ansel"),
+    "volts": Argument(Volts | None, "Volts of the whole battery at rest, by a meter.", 12.4),
+    "celsius": Argument(Celsius | None, "How cold the battery was then, in °C.", -5.0),
+    "percent": Argument(Percent | None, "The charge that the thing shows itself, in percent.", None),
+    "fine": Argument(bool, "Looked at, and fine.", False),
+    "broken": Argument(Text, "What is broken; empty where nothing is.", ""),
+    "lent_to": Argument(Name, "Who has it on loan; empty where nobody has.", ""),
+    "missing": Argument(bool, "It was not there at the count.", False),
     "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
 }
 """Every argument of a verb by its name."""
@@ -134,6 +144,7 @@ OTHERWISE: dict[tuple[str, str], Argument] = {
     ("alarm-clear", "about"): Argument(Name, "A target, by id or by name, or a link.", "5ee00001"),
     ("alarm-clear", "what"): Argument(Name, "The alarm's word, as alarm-list has it.", "battery"),
     ("alarm-clear", "reason"): Argument(Text, "What was mended, and how it was seen.", "Fresh cells, 3.4 V under load"),
+    ("kit-read", "item"): Argument(Name, "The base, or a piece of kit, as site.toml names it.", "base"),
     ("day-renewed", "zone"): Argument(Name | None, "A zone of the site; none for all.", "upper"),
     ("exercise-check", "seed"): Argument(Seed, "Draws the same targets again.", 7),
     ("visit-tick", "item"): Argument(Name, "An item of the visit's list.", "5ee00001:battery"),

@@ -25,7 +25,7 @@ EXPECTED = [
     "rights code", "rights give", "rights list", "rights take", "season",
     "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
     "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
-    "target tune", "upkeep", "upkeep swapped",
+    "target tune", "upkeep", "upkeep reading", "upkeep swapped",
     "walk-in end", "walk-in release", "walk-in start", "walk-in status", "walk-in stop",
 ]  # fmt: skip
 NO_SITE = ("backup restore", "backup verify", "site new")  # which name the file or the folder that they are about
