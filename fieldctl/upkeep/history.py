@@ -1,7 +1,7 @@
 """One target's history: what it measured day by day, the charge left with its forecast, and what happened to it.
 
     read_history(reader, site, target, today) -> History      only reads, beside a running writer or from a copy
-    lines_of(row, days, health)               -> lines        one for each picture; days without a value are gaps
+    pictures_of(row, hours), health_pictures(series)          pure; days without a value are gaps
 
 A line has a value for each day that had one. The charge of days gone by is reckoned back from today's estimate by the
 charge counted since, within the battery that is in now: it claims no more than today's estimate does.
@@ -22,7 +22,9 @@ from fieldctl.upkeep.account import Field, Place, Row, Upkeep, account_of
 from fieldctl.upkeep.curves import Array
 from fieldctl.upkeep.moments import Moment, read_moments
 from fieldctl.upkeep.read import read_field
+from fieldctl.upkeep.read_health import read_series
 from fieldctl.upkeep.readings import Daily, Hours, clean, daily, date_of
+from fieldctl.upkeep.series import Series
 
 AHEAD_DAYS = 120.0  # of the forecast that are drawn: beyond, the band says little
 
@@ -82,15 +84,17 @@ def read_history(reader: Reader, site: Site, target: TargetId, today: datetime.d
         by_file = site.place(target)
         place = Place(target, by_file.name, by_file.zone)
     moments, left_out = read_moments(reader, site, target)
-    return history_of(field, place, moments, left_out)
+    return history_of(field, place, read_series(reader, site, target, today), moments, left_out)
 
 
-def history_of(field: Field, place: Place, moments: Sequence[Moment], left_out: int = 0) -> History:
+def history_of(field: Field, place: Place, series: Series, moments: Sequence[Moment], left_out: int) -> History:
     """The history of one target from what was read."""
     row = account_of(field, place)
     row = replace(row, findings=(*row.findings, *field.also.get(place.target, ())))
     upkeep = Upkeep(date_of(field.today), field.rules.closing_day, (row,), 0)
-    return History(upkeep, pictures_of(row, field.hours.get(place.target)), tuple(moments), left_out)
+    until = field.today if left_out else np.inf  # of strikes: a day of an exercise that goes on is not told yet
+    pictures = (*pictures_of(row, field.hours.get(place.target)), *health_pictures(series, until))
+    return History(upkeep, pictures, tuple(moments), left_out)
 
 
 def pictures_of(row: Row, hours: Hours | None) -> tuple[Picture, ...]:
@@ -108,6 +112,21 @@ def pictures_of(row: Row, hours: Hours | None) -> tuple[Picture, ...]:
     )
     kept = (replace(picture, lines=tuple(line for line in picture.lines if line.size)) for picture in made)
     return tuple(picture for picture in kept if picture.lines)
+
+
+def health_pictures(series: Series, struck_until: float = np.inf) -> tuple[Picture, ...]:
+    """The pictures of pad and link; of strikes those before a day."""
+    told = series.day < struck_until
+    said = np.isfinite(series.noise) | np.isfinite(series.lost) | (series.strikes > 0)
+    made = (
+        Picture("noise", (_line("noise", "", series.day, series.noise),)),
+        Picture("sensitivity", (_line("sensitivity", "", series.day[told], series.sensitivity[told]),)),
+        Picture("strikes", (_line("strikes", "", series.day[told & said], series.strikes[told & said]),)),
+        Picture("lost", (_line("lost", "%", series.day, 100.0 * series.lost),)),
+        Picture("resent", (_line("resent", "", series.day[said], series.resent[said]),)),
+        Picture("plus-minus", (_line("plus-minus", "ms", series.day, series.plus_minus_ms),)),
+    )
+    return tuple(picture for picture in made if picture.lines[0].size)
 
 
 def _line(key: str, unit: str, day: Array, value: Array) -> Line:

@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldctl.events import (
+    AlarmCleared,
+    AlarmRaised,
     BatterySwapped,
     DayOpened,
     ExerciseEnded,
@@ -23,15 +25,21 @@ from fieldctl.events import (
     ExerciseStarted,
     Fact,
     KeysRotated,
+    SelfTested,
     StrikeRecorded,
     StrikesDropped,
+    SwapTakenBack,
     TargetAdded,
     TargetBarred,
     TargetCleared,
+    TargetGivenUp,
     TargetGreeted,
+    TargetMoved,
     TargetNamed,
     TargetOdd,
+    TargetRetrieved,
     TargetTakenOut,
+    TargetTuned,
 )
 from fieldctl.ledger.entry import Entry
 from fieldctl.ledger.reader import Reader
@@ -65,6 +73,11 @@ def _by(fact: Any, names: Mapping[PersonId, str], **values: Any) -> Values:
     return {"by": names.get(fact.by, fact.by), **values}
 
 
+def _tested(fact: SelfTested) -> Values:
+    said = Counter(fact.checks.values())
+    return {"round": fact.round, "good": said["good"], "bad": said["bad"], "open": said["open"]}
+
+
 TOLD: Mapping[type[Fact], Told] = {
     TargetAdded: lambda f, names: ("added", _by(f, names, link=f.link)),
     TargetNamed: lambda f, names: ("named", _by(f, names, name=f.name)),
@@ -76,6 +89,14 @@ TOLD: Mapping[type[Fact], Told] = {
     TargetOdd: lambda f, names: ("odd", {"text": f.detail}),
     StrikesDropped: lambda f, names: ("dropped", {"n": f.count}),
     BatterySwapped: lambda f, names: ("swapped", _by(f, names, text=f.notes)),
+    SwapTakenBack: lambda f, names: ("swap-taken-back", _by(f, names, day=f.day)),
+    AlarmRaised: lambda f, names: ("alarm", {"text": f"{f.sentence} {f.remedy}"}),
+    AlarmCleared: lambda f, names: ("alarm-cleared", {"what": f.what, "text": f.reason}),
+    TargetTuned: lambda f, names: ("tuned", _by(f, names, threshold=f.threshold, text=f.reason)),
+    TargetMoved: lambda f, names: ("put-elsewhere", _by(f, names, text=f.notes)),
+    SelfTested: lambda f, names: ("self-tested", _tested(f)),
+    TargetRetrieved: lambda f, names: ("retrieved", _by(f, names, text=f.note)),
+    TargetGivenUp: lambda f, names: ("given-up", _by(f, names, text=f.reason)),
 }
 """Fact -> key and values; `text` is what a person wrote or the controller said, `by` a name."""
 
@@ -100,7 +121,7 @@ def read_moments(reader: Reader, site: Site, target: TargetId) -> tuple[tuple[Mo
 def _moment(entry: Entry, names: Mapping[PersonId, str]) -> Moment:
     key, values = TOLD[type(entry.fact)](entry.fact, names)
     fact = entry.fact
-    return Moment(fact.day if isinstance(fact, BatterySwapped) else entry.wall or "", key, values)
+    return Moment(fact.day if isinstance(fact, BatterySwapped | TargetMoved) else entry.wall or "", key, values)
 
 
 def _going_on(reader: Reader) -> set[str]:
