@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl.cli.cautions import CAUTIONS
 from fieldctl.cli.outside import SystemClock, ledger_path, outside
+from fieldctl.cli.serving_account import run_account
 from fieldctl.cli.serving_pages import run_pages
 from fieldctl.errors import FieldctlError
 from fieldctl.links.link import Link
@@ -38,6 +39,7 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[Row], None],
     from fieldctl.controller.socket import ControlServer, socket_path
     from fieldctl.controller.verbs import Desk
     from fieldctl.ledger.store import Ledger
+    from fieldctl.links.webhook import post_json
     from fieldctl.web.listening import address, listen
 
     world = outside(folder, site)
@@ -68,6 +70,8 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[Row], None],
                 ready({**_ready_row(controller, site, server.path), "pages": address(listener, site.pages)})
                 pages = run_pages(controller, desk, folder, site.pages, listener, say)
                 tasks.append(group.create_task(pages, name="pages"))
+                tasks.append(group.create_task(controller.hook.run(post_json), name="webhook"))
+                tasks.append(group.create_task(run_account(controller, folder), name="upkeep account"))
                 await told.wait()
                 _notify("STOPPING=1")
                 await controller.stop("serve was told to stop")

@@ -10,6 +10,7 @@ Findings of the upkeep account are alarms too (`upkeep:<key>`): the account says
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -27,6 +28,7 @@ Key = tuple[str, str]
 """What it is about (a target's id, or "link:" and a link's name) and the alarm's word."""
 
 UPKEEP = "upkeep:"
+MENDED_HOLDS_DAYS = 14  # for so long the account tells of what it saw before the mending
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +225,7 @@ def account_changes(
     """(what to raise, what to clear) after an account of the whole field.
 
     An alarm ends when the account of a target that is heard shows the finding no more. What a person said was mended
-    comes again only by what was seen on a later day: the account looks back over days.
+    comes again by what was seen on a later day, or when two weeks did not end it: the account looks back over days.
     """
     now = {one.of: one for one in found}
     new = [one for key, one in now.items() if key not in latched.in_force and _comes_again(latched, one, today)]
@@ -239,4 +241,7 @@ def _comes_again(latched: Latched, one: Found, today: str) -> bool:
     if one.of not in latched.mended:
         return True
     mended = (latched.mended[one.of] or "")[:10]
-    return (one.since or today) > mended
+    if not mended or not today:
+        return True  # nobody knew the day: once too often is better than never
+    held = datetime.date.fromisoformat(today) - datetime.date.fromisoformat(mended)
+    return (one.since or today) > mended or held.days >= MENDED_HOLDS_DAYS

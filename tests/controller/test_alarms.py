@@ -121,7 +121,10 @@ def test_a_finding_raises_one_alarm_and_a_living_target_without_it_ends_that() -
 
 def test_what_a_person_mended_comes_again_only_by_what_was_seen_later() -> None:
     mended = latch(mended={(ONE, "upkeep:loses"): "2031-01-18T12:00:00Z"})
-    assert account_changes(mended, [found("2031-01-17")], {ONE}, "2031-01-25")[0] == []
+    assert account_changes(mended, [found("2031-01-17")], {ONE}, "2031-01-31")[0] == []
+    assert account_changes(mended, [found("2031-01-17")], {ONE}, "2031-02-01")[0] == [found("2031-01-17")]
+    unknown = latch(mended={(ONE, "upkeep:loses"): None})
+    assert account_changes(unknown, [found("2031-01-17")], {ONE}, "2031-01-19")[0] == [found("2031-01-17")]
     assert account_changes(mended, [found("2031-01-18")], {ONE}, "2031-01-18")[0] == []
     assert account_changes(mended, [found("2031-01-19")], {ONE}, "2031-01-19")[0] == [found("2031-01-19")]
     assert account_changes(mended, [found("")], {ONE}, "2031-01-18")[0] == []
