@@ -248,7 +248,8 @@ class Grants:
                 self._over(lease, "rebooted")
             elif lease.state == "held" and (lease.began or now > lease.wish.from_us + STARTS_WITHIN_US):
                 self._over(lease, "gone")
-        if known.grant_id and not mine and known.grant_id not in self.leases and not known.session.waiting:
+        foreign = known.grant_id and not mine and known.grant_id not in self.leases
+        if foreign and not known.session.waiting and not known.obeys_another(self.generation):
             self._post(known, Quiet(0, self.generation, 0), now + ORDER_LIVES_US, "quiet: a grant of nobody here")
 
     def _began(self, lease: Lease) -> None:

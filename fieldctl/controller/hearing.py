@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from fieldctl.controller.known import Known
@@ -25,9 +26,7 @@ class Hearing:
         """A target answered the question for its counters."""
         assert isinstance(message, Counters)
         known.greeting, known.ticks = None, 0  # it may be another unit under this id: who it is is asked anew
-        known.generation = message.generation
-        if known.obeys_another(self._c.grants.generation):
-            self.superseded(known)
+        self._obeys(known, message.generation)
         self._state_of(known, message.boot, message.ticks, message.flags, opening=True)
         self._c.all_off.heard(known, message.epoch, message.flags)
 
@@ -44,7 +43,7 @@ class Hearing:
             case Strike():
                 self._c.strikes.take(known, message)
             case Outcome():
-                known.generation = message.generation
+                self._obeys(known, message.generation)
                 self._c.all_off.heard(known, message.epoch, message.flags)
                 if message.result == Result.SUPERSEDED:
                     known.trouble["superseded"] += 1
@@ -52,7 +51,7 @@ class Hearing:
                 self._greeted(known, message)
             case Report():
                 known.report, known.reported_us = message, at
-                known.generation = message.generation
+                self._obeys(known, message.generation)
                 self._c.all_off.heard(known, message.epoch, message.flags)
                 self._note_telemetry(known, message, at)
 
@@ -126,9 +125,20 @@ class Hearing:
                 volts_load=report.load_mv / 1000,
                 temperature_c=round(report.kelvin10 / 10 - 273.15, 2),
                 noise=float(report.noise),
-                extra={"charge_mas": report.charge, "bad_frames": report.bad_frames},
+                extra={
+                    "charge_mas": report.charge,
+                    "bad_frames": report.bad_frames,
+                    **asdict(known.talk),
+                    **self._plus_minus(known, at),
+                },
             )
         )
+
+    def _plus_minus(self, known: Known, at: HostUs) -> dict[str, int]:
+        """The ± of its clock now; nothing where it has none."""
+        clock = None if known.boot is None else known.clock.of(BootId(known.boot))
+        width = None if clock is None else clock.width_now(at)
+        return {} if width is None else {"plus_minus_us": width}
 
     def clock_odd(self, known: Known, finding: object) -> None:
         """A target's clock cannot be right."""
@@ -149,6 +159,12 @@ class Hearing:
             f"It was asked, and an answer came under the id {said:08x} without that one's seal. "
             "To do: look for a second target with that id.",
         )
+
+    def _obeys(self, known: Known, generation: int) -> None:
+        """It said which generation it obeys."""
+        known.generation = generation
+        if known.obeys_another(self._c.grants.generation):
+            self.superseded(known)
 
     def superseded(self, known: Known) -> None:
         """It obeys a controller of a higher generation."""

@@ -45,6 +45,8 @@ async def keep_link(c: Controller, config: LinkConfig) -> None:
         line.begin(link)
         if c.all_off.state.in_force:
             c.all_off.again()
+        if _superseded(c, line):
+            _ask_whom_they_obey(c, line)
         try:
             await line.lost.wait()
         finally:
@@ -62,8 +64,14 @@ def _backoff_s(attempt: int) -> float:
     return float(min(BACKOFF_FIRST_S * 1.5**attempt, BACKOFF_MAX_S))
 
 
+def _ask_whom_they_obey(c: Controller, line: Line) -> None:
+    """The question for counters tells it, and disturbs nobody."""
+    for known in list(c.known.values()):
+        if known.line == line.name:
+            c.open_again(known)
+
+
 def _superseded(c: Controller, line: Line) -> bool:
-    """Whether everybody on a line that said whom it obeys obeys another controller; all off is sent all the same."""
-    heard = [k for k in c.known.values() if k.line == line.name and k.generation is not None]
-    steered = any(not k.obeys_another(c.grants.generation) for k in heard)
-    return bool(heard) and not steered and not c.all_off.state.in_force
+    """Whether somebody on a line said that it obeys another controller; all off is sent all the same."""
+    heard = (k for k in c.known.values() if k.line == line.name and k.generation is not None)
+    return any(k.obeys_another(c.grants.generation) for k in heard) and not c.all_off.state.in_force

@@ -18,7 +18,18 @@ from fieldctl.wire.session import Session
 Life = Literal["online", "asleep", "overdue", "not heard", "barred"]
 
 OVERDUE_AFTER_US = 8_000_000  # two missed turns of a quiet bus; a reboot takes about 3 s
+RESTORED_GENERATION = 0  # of a restored ledger's controller, below every one that a target obeys
 NOT_HEARD_AFTER_US = 60_000_000  # twice the usual grant: whatever it was sending has ended by itself
+
+
+@dataclass(slots=True)
+class Talk:
+    """How the talk with a target went since the controller began to speak to it, in counts that only rise."""
+
+    asked: int = 0  # questions and orders put to it
+    answered: int = 0
+    resent: int = 0  # orders sent again
+    orders_lost: int = 0
 
 
 @dataclass(slots=True)
@@ -50,6 +61,7 @@ class Known:
     lost_orders: int = 0  # in a row
     disbelieved: int = 0  # answers in a row
     trouble: Counter[str] = field(default_factory=Counter)
+    talk: Talk = field(default_factory=Talk)
 
     @property
     def turnaround_us(self) -> int:
@@ -68,8 +80,11 @@ class Known:
         return "overdue" if age <= NOT_HEARD_AFTER_US else "not heard"
 
     def obeys_another(self, generation: int) -> bool:
-        """Whether it said that it obeys a controller of a higher generation than this one."""
-        return self.generation is not None and self.generation > generation
+        """Whether it obeys another controller than one of this generation, as it said itself.
+
+        Nobody counts as obeying one whose ledger was restored, before a person raises its generation.
+        """
+        return generation == RESTORED_GENERATION or (self.generation is not None and self.generation > generation)
 
     def says_quiet(self) -> bool:
         """Whether its last word was that its gate is off."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fieldctl.controller.alarms import Latched, after
+from fieldctl.controller.known import RESTORED_GENERATION
 from fieldctl.controller.ports import Outside
 from fieldctl.events import (
     AllOffOrdered,
@@ -28,14 +29,12 @@ from fieldctl.events import (
 )
 from fieldctl.site.day import Day
 from fieldctl.site.day import fold as day_fold
+from fieldctl.site.whereabouts import Snow
 from fieldctl.units import US_PER_S, HostTime, TargetId
+from fieldctl.upkeep.snow_log import take
 
 if TYPE_CHECKING:
     from fieldctl.ledger.reader import Reader
-
-
-RESTORED_GENERATION = 0
-"""Below every one that a target obeys: a restored twin steers nothing until a person raises it."""
 
 
 @dataclass(slots=True)
@@ -60,6 +59,7 @@ class Memory:
     thresholds: dict[TargetId, int] = field(default_factory=dict)
     exercises: int = 0
     requests: dict[str, str] = field(default_factory=dict)
+    snow: Snow = field(default_factory=Snow)
     alarms: Latched = field(default_factory=Latched)
 
     def day(self, zone_of: Mapping[TargetId, str]) -> Day:
@@ -87,6 +87,7 @@ def remember(ledger: Reader) -> Memory:
     for entry in ledger.entries():
         _take(memory, entry.fact)
         memory.alarms = after(memory.alarms, entry)
+        memory.snow = take(memory.snow, entry)
         memory.last_known = entry.at
     alive = ledger.setting("alive")
     if alive is not None:
