@@ -12,6 +12,7 @@ from typing import Any
 NONCE_BYTES = 8
 HARDWARE_BYTES = 8
 FEATURES_BYTES_MAX = 42  # all of them as CBOR: a strike with every value at its widest then has 104 bytes
+SAMPLES_MAX = 32  # of a trace in one part: with every value at its widest it then has 103 bytes
 FEATURES_MAX = 15  # as a strike has; two of them may need more than two bytes
 
 
@@ -53,6 +54,7 @@ class Reason(IntEnum):
     GATE_STUCK = 10
     STORAGE = 11
     EMPTY = 12  # an order whose end is not after its start
+    NO_SUCH_TRACE = 13
 
 
 class Why(IntEnum):
@@ -77,6 +79,7 @@ class Ability(IntFlag):
     HORN = 64
     TRANSMITTER = 128
     LEVELS = 256
+    TRACES = 512
 
 
 class What(IntEnum):
@@ -162,5 +165,12 @@ KEYS: dict[str, tuple[int, Check]] = {
     "presses": (50, _U32),
     "holds": (51, _U32),
     "press_ticks": (52, _U64),
+    "part": (53, _U8),
+    "parts": (54, _U8),
+    "every": (55, _U16),
+    "before": (56, _U8),
+    "begins": (57, _U16),
+    "scale": (58, _U8),
+    "samples": (59, lambda v: type(v) is bytes and 1 <= len(v) <= SAMPLES_MAX),
 }
 """Key and check of every field, by its name here ("from_" is `from`, "_" stands for "-")."""

@@ -61,6 +61,8 @@ __all__ = [
     "Sleep",
     "Status",
     "Strike",
+    "Trace",
+    "TraceAsk",
     "What",
     "Why",
     "decode",
@@ -210,6 +212,16 @@ class Horn(Message):
     on: int
 
 
+@dataclass(frozen=True, slots=True)
+class TraceAsk(Message):
+    """A question: one part of the raw trace of a strike; only for a target with the ability TRACES."""
+
+    KIND: ClassVar[int] = 26
+    number: int
+    strike_boot: int
+    part: int
+
+
 # ---- what a target says ---------------------------------------------------------------------------------------
 
 
@@ -317,6 +329,26 @@ class Counters(Message):
     down_high: int
 
 
+@dataclass(frozen=True, slots=True)
+class Trace(Message):
+    """One part of a raw trace: signed bytes, steps of the converter about the baseline when shifted left by `scale`."""
+
+    KIND: ClassVar[int] = 21
+    boot: int
+    ticks: int
+    flags: int
+    number: int
+    strike_boot: int
+    part: int
+    parts: int
+    every: int
+    before: int
+    begins: int
+    scale: int
+    samples: bytes
+    re: int | None = None
+
+
 # ---- unsealed -------------------------------------------------------------------------------------------------
 
 
@@ -353,8 +385,8 @@ class Add(Message):
     proof: bytes
 
 
-DOWN = (Grant, Renew, Quiet, AllOff, Ack, Ask, Arm, Sleep, Rekey, Leave, Horn)
-UP = (Status, Strike, Outcome, Greeting, Report, Counters)
+DOWN = (Grant, Renew, Quiet, AllOff, Ack, Ask, Arm, Sleep, Rekey, Leave, Horn, TraceAsk)
+UP = (Status, Strike, Outcome, Greeting, Report, Counters, Trace)
 UNSEALED = (Hail, HailAnswer, Add)
 
 # (key, attribute, check, optional) of each class in ascending order of keys: the order on the wire

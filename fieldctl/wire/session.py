@@ -49,6 +49,8 @@ from fieldctl.wire.messages import (
     Result,
     Status,
     Strike,
+    Trace,
+    TraceAsk,
     What,
 )
 
@@ -398,6 +400,8 @@ _ASKED_FOR: dict[int, type[Message]] = {What.GREETING: Greeting, What.REPORT: Re
 
 def _answers(answer: Message, order: Message) -> bool:
     """Whether this is an answer to that order at all: an outcome, or what a question asked for."""
+    if isinstance(order, TraceAsk) and isinstance(answer, Trace):
+        return (answer.strike_boot, answer.number, answer.part) == (order.strike_boot, order.number, order.part)
     return isinstance(answer, Outcome) or (isinstance(order, Ask) and type(answer) is _ASKED_FOR.get(order.what))
 
 
@@ -428,6 +432,7 @@ _REASONS: dict[int, str] = {
     Reason.GATE_STUCK: "the gate reads back on although nothing was granted",
     Reason.STORAGE: "the target could not write to its storage",
     Reason.EMPTY: "its end is not after its start",
+    Reason.NO_SUCH_TRACE: "the target keeps no such trace",
 }
 
 

@@ -8,16 +8,16 @@ import cbor2
 from hypothesis import strategies as st
 
 from fieldctl.wire import messages as m
-from fieldctl.wire.fields import FEATURES_BYTES_MAX
+from fieldctl.wire.fields import FEATURES_BYTES_MAX, SAMPLES_MAX
 
 ALL = (*m.DOWN, *m.UP, *m.UNSEALED)
 
 U8, U16, U32, U64 = (st.integers(0, (1 << bits) - 1) for bits in (8, 16, 32, 64))
-_U8 = {"result", "reason", "what", "contract", "why", "salt"}
+_U8 = {"result", "reason", "what", "contract", "why", "salt", "part", "parts", "before", "scale"}
 _U64 = {"ticks", "from_", "until", "limit", "strike_ticks", "since", "press_ticks"}
 _U16 = {
     *("flags", "period", "on", "drop_on", "drop_off", "pending", "dropped", "abilities", "turnaround", "rest_mv"),
-    *("load_mv", "kelvin10", "noise", "wake", "threshold"),
+    *("load_mv", "kelvin10", "noise", "wake", "threshold", "every", "begins"),
 }
 _OWN = {
     "level": st.integers(1, 100),
@@ -32,6 +32,7 @@ _OWN = {
     "firmware": st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=16).filter(
         lambda text: len(text.encode()) <= 16
     ),
+    "samples": st.binary(min_size=1, max_size=SAMPLES_MAX),
     "armed": st.booleans(),
     "pressed": st.booleans(),
 }
@@ -44,6 +45,7 @@ _WIDEST = {
     "proof": b"\xff" * 8,
     "wrapped": b"\xff" * 32,
     "firmware": "f" * 16,
+    "samples": b"\xff" * SAMPLES_MAX,
     "armed": True,
     "pressed": True,
 }
