@@ -28,7 +28,7 @@ struct fc_sim {
     struct fc_core core; struct fc_unit unit; uint64_t now, next; bool on, cut; uint8_t level; bool listens, pad_on;
     bool broken_flash, gate_stuck, gate_lies; uint32_t cut_in; bool cut_words; uint8_t cut_when;
     uint32_t writes, words, watchdog; uint16_t rest_mv, load_mv, kelvin10; uint32_t chance; uint8_t nonce[8];
-    bool nonce_set; uint32_t sent_count; struct fc_sim_sent sent[32]; uint32_t spans_count;
+    bool nonce_set, traced; uint32_t sent_count; struct fc_sim_sent sent[32]; uint32_t spans_count;
     struct fc_sim_span *spans; uint8_t flash[...]; ...;
 };
 struct fc_look {

@@ -4,7 +4,8 @@
 
 FOLDER/contract.cddl  the contract with one type renamed (`strike` → `strike-told`): zcbor would make one C name of the
                       type `strike` with its key `boot` and of the key `strike-boot`
-FOLDER/keys.h         for every kind that a target reads its keys, as they have to come; for the others none
+FOLDER/keys.h         for every kind that a target reads its keys, as they have to come; for the others none; what an
+                      older contract has not is left out
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ import re
 import sys
 from pathlib import Path
 
-READ = ("grant", "renew", "quiet", "all-off", "ack", "ask", "arm", "sleep", "rekey", "leave", "hail", "add")
-NOT_READ = ("status", "strike", "outcome", "greeting", "report", "counters", "hail-answer")
+READ = "grant renew quiet all-off ack ask arm sleep rekey leave hail add trace-ask".split()
+NOT_READ = ("status", "strike", "outcome", "greeting", "report", "counters", "hail-answer", "trace")
 HEAD = (
     "/* Made by contract.py from the contract; not for editing. Kind, how many keys, the keys in ascending order. */\n"
 )
@@ -38,8 +39,8 @@ def main(cddl: Path, folder: Path) -> None:
     renamed = re.sub(r"(?m)^strike = ", "strike-told = ", text).replace(" strike /", " strike-told /")
     (folder / "contract.cddl").write_text(renamed, encoding="utf-8")
     found = kinds(text)
-    rows = [[found[name][0], len(found[name][1]), *found[name][1]] for name in READ]
-    rows += [[found[name][0], 0] for name in NOT_READ]
+    rows = [[found[name][0], len(found[name][1]), *found[name][1]] for name in READ if name in found]
+    rows += [[found[name][0], 0] for name in NOT_READ if name in found]
     lines = "".join(f"    {', '.join(map(str, row))},\n" for row in rows)
     (folder / "keys.h").write_text(f"{HEAD}static const uint8_t CONTRACT_KEYS[] = {{\n{lines}}};\n", encoding="utf-8")
 

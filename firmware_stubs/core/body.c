@@ -196,6 +196,10 @@ static int generated(const uint8_t *body, size_t size, struct fc_message *messag
         return cbor_decode_leave(body, size, &message->is.leave, no_end);
     case FC_KIND_HAIL:
         return cbor_decode_hail(body, size, &message->is.hail, no_end);
+#ifndef FC_CONTRACT_WITHOUT_TRACES
+    case FC_TRACE_ASK:
+        return cbor_decode_trace_ask(body, size, &message->is.trace_ask, no_end);
+#endif
     default:
         return cbor_decode_add(body, size, &message->is.add, no_end);
     }

@@ -20,6 +20,7 @@ enum { /* kinds that a target reads */
     FC_LEAVE = 10,
     FC_KIND_HAIL = 22,
     FC_KIND_ADD = 24,
+    FC_TRACE_ASK = 26,
 };
 
 struct fc_message {
@@ -37,6 +38,9 @@ struct fc_message {
         struct leave leave;
         struct hail hail;
         struct add add;
+#ifndef FC_CONTRACT_WITHOUT_TRACES
+        struct trace_ask trace_ask;
+#endif
     } is;
 };
 

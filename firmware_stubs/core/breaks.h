@@ -90,11 +90,12 @@ extern int fc_breaks;
 #define BREAK_STRIKE_CUT (fc_breaks == 81)
 #define BREAK_STRIKE_FULL (fc_breaks == 82)
 #define BREAK_STRIKE_FEATURES (fc_breaks == 83)
-#define BREAK_KEYS_ROTATED (fc_breaks == 84)
-#define BREAK_KEYS_ROTATED_AGAIN (fc_breaks == 85)
-#define BREAK_HAIL_ANSWERED (fc_breaks == 86)
-#define BREAK_KEYS_NEED_PRESS (fc_breaks == 87)
-#define BREAK_LEAVE (fc_breaks == 88)
+#define BREAK_STRIKE_TRACED (fc_breaks == 84)
+#define BREAK_KEYS_ROTATED (fc_breaks == 85)
+#define BREAK_KEYS_ROTATED_AGAIN (fc_breaks == 86)
+#define BREAK_HAIL_ANSWERED (fc_breaks == 87)
+#define BREAK_KEYS_NEED_PRESS (fc_breaks == 88)
+#define BREAK_LEAVE (fc_breaks == 89)
 #else
 #ifndef BREAK_FRAMING_JUNK
 #define BREAK_FRAMING_JUNK 0
@@ -344,6 +345,9 @@ extern int fc_breaks;
 #endif
 #ifndef BREAK_STRIKE_FEATURES
 #define BREAK_STRIKE_FEATURES 0
+#endif
+#ifndef BREAK_STRIKE_TRACED
+#define BREAK_STRIKE_TRACED 0
 #endif
 #ifndef BREAK_KEYS_ROTATED
 #define BREAK_KEYS_ROTATED 0

@@ -13,6 +13,7 @@
 #include "push.h"
 #include "seal.h"
 #include "store.h"
+#include "trace.h"
 #include "words.h"
 
 #define COUNTER_STEP 64u
@@ -20,6 +21,7 @@
 #define LISTENS_US 250000u /* how long a sleeper listens each time that it wakes */
 #define NO_ABILITY 9u
 #define STORAGE 11u
+#define NO_SUCH_TRACE 13u
 
 enum { WHAT_GREETING = 1, WHAT_REPORT = 2, WHAT_COUNTERS = 3 };
 
@@ -174,6 +176,14 @@ static size_t carry_out(struct fc_core *core, const struct fc_message *order, ui
             fc_sample_battery(core, ticks);
             return fc_say_report(core, body, counter, ticks);
         }
+    } else if (order->kind == FC_TRACE_ASK) {
+        if (core->port->unit->abilities & FC_CAN_TRACES) {
+            size_t told = fc_say_trace(core, body, order, counter, ticks);
+            if (told) {
+                return told;
+            }
+            answer.reason = NO_SUCH_TRACE;
+        }
     } else if (order->kind == FC_REKEY) {
         answer = rekey(core, &order->is.rekey);
     } else {
@@ -246,7 +256,7 @@ static bool read_order(struct fc_core *core, struct fc_envelope *env, struct fc_
         spoil_unread(core, env, why);
         return false;
     }
-    if (message->kind >= FC_KIND_HAIL) {
+    if (message->kind == FC_KIND_HAIL || message->kind == FC_KIND_ADD) {
         fc_count(core, FC_LOST_WRONG_KIND);
         return false;
     }

@@ -5,6 +5,7 @@
 #include "breaks.h"
 #include "log.h"
 #include "push.h"
+#include "trace.h"
 
 #define SAMPLE_US 250u
 #define BEGIN_NOISE10 70u /* seven times the noise */
@@ -112,7 +113,9 @@ static void tell(struct fc_core *core)
         told[7 + i] = scaled((uint32_t)pad->envelope[i] << 8, 255u, peak, 255u);
     }
     pad->length = 0;
-    (void)fc_pad_strike(core, told, FC_FEATURES, pad->begin);
+    if (fc_pad_strike(core, told, FC_FEATURES, pad->begin)) {
+        fc_trace_keep(&core->traces, core->log.number);
+    }
 }
 
 static void follow(struct fc_pad *pad, int32_t away)
@@ -140,6 +143,7 @@ static void measure(struct fc_core *core, int32_t away)
     struct fc_pad *pad = &core->pad;
     int32_t size = away < 0 ? -away : away;
     uint32_t index = pad->length++;
+    fc_trace_take(&core->traces, index, away);
     if (index < WINDOW) {
         uint16_t *slot = &pad->envelope[index / ENVELOPE_SLOT];
         uint16_t steps = (uint16_t)(size >> 8);
@@ -180,16 +184,18 @@ void fc_pad_take(struct fc_core *core, const int16_t *samples, size_t count, uin
     struct fc_pad *pad = &core->pad;
     uint32_t level = (uint32_t)((uint64_t)root(variance(pad)) * pad->threshold / 10u); /* good for a batch of 20 ms */
     for (size_t i = 0; i < count && pad->armed; i++) {
-        int32_t away = samples[i] * 256 - (int32_t)(pad->base >> 16);
+        int32_t base = (int32_t)(pad->base >> 16), away = samples[i] * 256 - base;
         uint32_t size = (uint32_t)(away < 0 ? -away : away);
         if (pad->length == 0 && pad->learned >= LEARN && size > level) {
             begin(pad, first + i * SAMPLE_US);
+            fc_trace_begin(&core->traces, base, level);
             measure(core, away);
         } else if (pad->length) {
             measure(core, away);
         } else {
             follow(pad, away);
         }
+        fc_trace_sample(&core->traces, samples[i]);
     }
 }
 

@@ -1,4 +1,6 @@
-/* For small boards only: the five functions of <string.h> that core and generated code use, short instead of fast. */
+/* For small boards only, short instead of fast: the five functions of <string.h> that core and generated code use, and
+   the division of 64-bit numbers, under the name by which the compiler's own library calls its ten times longer one. */
+#include <stdbool.h>
 #include <stddef.h>
 #include <string.h>
 
@@ -50,4 +52,21 @@ size_t strlen(const char *text)
         size++;
     }
     return size;
+}
+
+unsigned long long __udivmoddi4(unsigned long long value, unsigned long long by, unsigned long long *rest);
+unsigned long long __udivmoddi4(unsigned long long value, unsigned long long by, unsigned long long *rest)
+{
+    unsigned long long left = 0;
+    for (unsigned bit = 0; bit < 64; bit++) { /* what is left of it goes out above, the quotient comes in below */
+        bool over = left >> 63;
+        left = left << 1 | value >> 63;
+        value <<= 1;
+        if (over || left >= by) {
+            left -= by;
+            value |= 1u;
+        }
+    }
+    *rest = left;
+    return value;
 }

@@ -144,6 +144,24 @@ struct fc_pad {
     struct fc_recent recent[FC_RECENT];
 };
 
+#define FC_TRACES 4u  /* that can be told */
+#define FC_TRACE 128u /* samples of each: 32 ms */
+#define FC_BEFORE 8u  /* of them before the strike begins */
+
+struct fc_trace {
+    uint32_t number; /* of the strike in this boot; 0: there is none */
+    uint16_t begins; /* what its first sample had to exceed, in steps */
+    uint8_t scale;
+    int8_t samples[FC_TRACE]; /* steps about the baseline as it was at the begin, shifted right by the scale */
+};
+
+struct fc_traces {
+    struct fc_trace of[FC_TRACES + 1u];
+    uint8_t next; /* the one that the next strike goes to: the oldest */
+    uint8_t seen; /* samples, modulo 256 */
+    int16_t before[FC_BEFORE];
+};
+
 struct fc_core {
     const struct fc_port *port;
     struct fc_kept kept;
@@ -155,6 +173,7 @@ struct fc_core {
     struct fc_gate gate;
     struct fc_log log;
     struct fc_pad pad;
+    struct fc_traces traces;
     uint64_t ticks; /* of the last call */
     uint64_t pressed_at;
     uint64_t asleep_until; /* 0: awake */

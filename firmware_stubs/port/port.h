@@ -55,6 +55,7 @@ enum { /* abilities, as on the wire */
     FC_CAN_HORN = 64,
     FC_CAN_TRANSMITTER = 128,
     FC_CAN_LEVELS = 256,
+    FC_CAN_TRACES = 512, /* of a board with a pad whose samples come as P11 has it */
 };
 
 enum { FC_WHY_POWER, FC_WHY_WATCHDOG, FC_WHY_BROWN_OUT, FC_WHY_ORDER, FC_WHY_FAULT };

@@ -14,7 +14,8 @@ _Static_assert(FLASH_PAGE == FC_FLASH_PAGE && FLASH_PAGES >= FC_FLASH_PAGES, "th
 
 static struct fc_unit unit = {
     .firmware = "mps2 1",
-    .abilities = FC_CAN_PAD | FC_CAN_THERMOMETER | FC_CAN_SLEEP | FC_CAN_BUTTON | FC_CAN_TRANSMITTER | FC_CAN_LEVELS,
+    .abilities = FC_CAN_PAD | FC_CAN_THERMOMETER | FC_CAN_SLEEP | FC_CAN_BUTTON | FC_CAN_TRANSMITTER | FC_CAN_LEVELS |
+                 FC_CAN_TRACES,
     .turnaround_us = 200,
     .radio = false,
     .log_max = 64,

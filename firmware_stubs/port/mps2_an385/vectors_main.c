@@ -103,6 +103,17 @@ static void strike(void)
     put(fc_sim_strike(sim, features, count, ticks), 1);
 }
 
+static void samples(size_t left)
+{
+    static int16_t shown[ROOM / 2u];
+    uint64_t ticks = number(8);
+    size_t count = (left - 8u) / 2u;
+    for (size_t i = 0; i < count; i++) {
+        shown[i] = (int16_t)number(2);
+    }
+    (void)fc_sim_samples(sim, shown, count, ticks);
+}
+
 static void obey(const uint8_t *request, size_t left)
 {
     at = request + 1;
@@ -123,6 +134,9 @@ static void obey(const uint8_t *request, size_t left)
         break;
     case 's':
         strike();
+        break;
+    case 'w':
+        samples(left - 1u);
         break;
     case 'p':
         (void)fc_sim_step(sim, number(8), FC_SIM_PRESSED, answer, 0);

@@ -349,7 +349,8 @@ int main(int argc, char **argv)
     }
     t.sim =
         fc_sim_new(hardware, secret, "posix 1",
-                   FC_CAN_PAD | FC_CAN_TRANSMITTER | FC_CAN_LEVELS | FC_CAN_THERMOMETER | FC_CAN_SLEEP | FC_CAN_BUTTON,
+                   FC_CAN_PAD | FC_CAN_TRANSMITTER | FC_CAN_LEVELS | FC_CAN_THERMOMETER | FC_CAN_SLEEP | FC_CAN_BUTTON |
+                       FC_CAN_TRACES,
                    false, 64, (uint32_t)now_us());
     if (t.flash >= 0 && pread(t.flash, t.sim->flash, FC_SIM_FLASH, 0) < 0) {
         fail("flash");

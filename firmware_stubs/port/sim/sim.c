@@ -9,6 +9,7 @@
 #include "log.h"
 #include "pad.h"
 #include "store.h"
+#include "trace.h"
 
 static void gate(void *ctx, uint32_t hold_us)
 {
@@ -302,10 +303,27 @@ bool fc_sim_break(int number)
 }
 #endif
 
+void fc_sim_trace(struct fc_sim *sim, const int16_t *steps, size_t count, uint16_t begins)
+{
+    struct fc_traces *traces = &sim->core.traces;
+    for (size_t i = 0; i < FC_BEFORE; i++) {
+        fc_trace_sample(traces, i < count ? steps[i] : 0);
+    }
+    fc_trace_begin(traces, 0, (uint32_t)begins << 8);
+    for (uint32_t i = FC_BEFORE; i < FC_TRACE; i++) {
+        fc_trace_take(traces, i - FC_BEFORE, i < count ? steps[i] * 256 : 0);
+    }
+    sim->traced = true;
+}
+
 bool fc_sim_strike(struct fc_sim *sim, const uint32_t *features, size_t count, uint64_t ticks)
 {
     run_to(sim, ticks);
     bool logged = sim->on && !sim->cut && fc_strike(&sim->core, features, count, sim->now);
+    if (logged && sim->traced) {
+        fc_trace_keep(&sim->core.traces, sim->core.log.number);
+    }
+    sim->traced = false;
     sim->next = sim->now;
     return logged && !sim->cut;
 }

@@ -39,7 +39,7 @@ struct fc_sim {
     uint16_t rest_mv, load_mv, kelvin10;
     uint32_t chance; /* of entropy */
     uint8_t nonce[8];
-    bool nonce_set;
+    bool nonce_set, traced;
     uint32_t sent_count;
     struct fc_sim_sent sent[FC_SIM_SENT];
     uint32_t spans_count, spans_room;
@@ -82,6 +82,10 @@ size_t fc_sim_pull(struct fc_sim *sim, uint64_t *due);
 /* Which requirement the core breaks from now, by its number in the list of `fieldctl certify`; 0: none. False in a
    build that cannot. */
 bool fc_sim_break(int number);
+
+/* What the pad feels of the next strike, for benches without samples: steps about the baseline, the first eight of them
+   before it begins. */
+void fc_sim_trace(struct fc_sim *sim, const int16_t *steps, size_t count, uint16_t begins);
 
 bool fc_sim_strike(struct fc_sim *sim, const uint32_t *features, size_t count, uint64_t ticks);
 void fc_sim_look(struct fc_sim *sim, struct fc_look *look);
