@@ -11,12 +11,14 @@ from collections.abc import Sequence
 from random import Random
 
 from fieldctl.strikes.features import BEGIN_NOISE, SAMPLE_US, StrikeFeatures
+from fieldctl.wire import trace
 from sims import pad
 from sims.pad import Touch
 
 INVENTED = True
 RINGS_HZ = 180.0  # a plate that was knocked
 SHARP_RISE_US = 5_000
+REST_NOISE = 4.0  # root mean square at rest where there is no bench that says so, in steps
 
 
 def waveform(touches: Sequence[Touch], noise: float) -> tuple[list[int], list[int]]:
@@ -41,6 +43,22 @@ def waveform(touches: Sequence[Touch], noise: float) -> tuple[list[int], list[in
 def probe(rng: Random, noise: float) -> tuple[list[int], list[int]]:
     """One sharp, short blow."""
     return waveform(pad.probe(rng), noise)
+
+
+def raw(features: Sequence[int], seed: str) -> trace.Raw | None:
+    """The raw trace of a strike of which only the features are known; None where these are none."""
+    try:
+        known = StrikeFeatures.from_ints(features)
+    except ValueError:
+        return None
+    rng = Random(f"trace {seed}")
+    wave, sharp = waveform([(0, known)], REST_NOISE)
+    begins = BEGIN_NOISE * REST_NOISE
+    first = sharp[0] if sharp else next((n for n, level in enumerate(wave) if abs(level) > begins), 0)
+    rest = [0] * trace.BEFORE
+    felt = [*rest, *wave][first : first + trace.SAMPLES]
+    felt += [0] * (trace.SAMPLES - len(felt))
+    return trace.pack([round(level + rng.gauss(0, REST_NOISE)) for level in felt], round(begins))
 
 
 def _knock(features: StrikeFeatures, noise: float) -> list[float]:

@@ -21,7 +21,8 @@ from fieldctl.units import EVERYBODY
 from fieldctl.wire import envelope, frames, messages, seal
 from fieldctl.wire.messages import Message, Why
 from fieldctl.wire.obey import Held
-from sims import ccore
+from fieldctl.wire.trace import Raw, in_steps
+from sims import board_pad, ccore
 from sims.cell import Cell
 from sims.gate import Gate
 from sims.node import ABILITIES, LOG_MAX, TURNAROUND_MORE_US, Medium, Node
@@ -227,8 +228,8 @@ class CNode(Node):
 
     # ---- what happens to it --------------------------------------------------------------------------------------
 
-    def strike(self, features: Sequence[int]) -> tuple[int, int] | None:
-        """See `Node`."""
+    def strike(self, features: Sequence[int], trace: Raw | None = None) -> tuple[int, int] | None:
+        """See `Node`; a trace that nobody gives is invented at once, since it is the core that keeps it."""
         if not self.on:
             self.unnoticed += 1
             return None
@@ -241,6 +242,10 @@ class CNode(Node):
         if before.threshold > OWN and features[0] < before.threshold:  # its own: whatever touches it here is above
             self.unnoticed += 1
             return None
+        felt = trace or board_pad.raw(features, f"{self.name} {before.boot} {before.number + 1}")
+        if felt is not None:
+            steps = in_steps(felt.samples, felt.scale)
+            self.lib.fc_sim_trace(self.c, list(steps), len(steps), felt.begins)
         logged = self.lib.fc_sim_strike(self.c, list(features), len(features), ticks)
         seen = self.look()
         self.unnoticed += not listens

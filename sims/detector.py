@@ -20,6 +20,7 @@ from fieldctl.strikes.features import (
     SAMPLE_US,
     StrikeFeatures,
 )
+from fieldctl.wire import trace
 
 WINDOW = 2_000_000 // SAMPLE_US
 LEARNS = WINDOW // 4  # samples before anything counts as a strike
@@ -30,8 +31,8 @@ LONGEST = LONGEST_US // SAMPLE_US
 SLOW_HZ = 40.0
 SLOW = 1 - math.exp(-2 * math.pi * SLOW_HZ * SAMPLE_US / 1e6)  # of a one-pole filter, used twice
 
-Found = tuple[int, StrikeFeatures]
-"""Number of the sample at which a strike began, and what was measured of it."""
+Found = tuple[int, StrikeFeatures, trace.Raw]
+"""Number of the sample at which a strike began, what was measured of it, and its raw trace."""
 
 
 class Detector:
@@ -45,6 +46,8 @@ class Detector:
         self._begin = 0
         self._base = 0.0
         self._noise = 1.0
+        self._last: deque[int] = deque(maxlen=trace.BEFORE)
+        self._before: tuple[int, ...] = ()  # the samples before the strike that goes on
         self._recent: deque[tuple[int, float]] = deque(maxlen=64)  # sample of the begin, peak
 
     def take(self, samples: Iterable[int]) -> list[Found]:
@@ -55,11 +58,13 @@ class Detector:
                 self._strike.append(sample - self._base)
             elif self._stands_out(sample):
                 self._begin, self._strike = self._count, [sample - self._base]
+                self._before = tuple(self._last)
             else:
                 self._follow(sample)
             self._count += 1
+            self._last.append(sample)
             if self._strike and self._over():
-                found.append((self._begin, self._measure()))
+                found.append((self._begin, self._measure(), self._raw()))
                 self._strike = []
         return found
 
@@ -92,6 +97,10 @@ class Detector:
         if length < BODY or (length % SLOT and length < LONGEST):
             return False
         return length >= LONGEST or length - 1 - self._quarter()[1] >= QUIET
+
+    def _raw(self) -> trace.Raw:
+        away = [*(sample - self._base for sample in self._before), *self._strike[: trace.SAMPLES - trace.BEFORE]]
+        return trace.pack([math.floor(step) for step in away], math.floor(BEGIN_NOISE * self._noise))
 
     def _measure(self) -> StrikeFeatures:
         at, last, peak = self._quarter()

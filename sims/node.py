@@ -23,7 +23,8 @@ from fieldctl.wire.frames import Deframer
 from fieldctl.wire.messages import Ability, Message, Why
 from fieldctl.wire.post import HOLD_US, Presses
 from fieldctl.wire.session import Session
-from fieldctl.wire.trace import Raw
+from fieldctl.wire.trace import Raw, Traces
+from sims import board_pad
 from sims import node_orders as orders
 from sims import node_words as words
 from sims.cell import Cell
@@ -114,7 +115,7 @@ class Node:
         self._number = 0
         self.pressed_us = -adding.PRESS_COUNTS_US - 1
         self.presses = Presses()
-        self.felt: dict[int, tuple[tuple[int, ...], Raw | None]] = {}  # the last strikes of this boot, by number
+        self.traces = Traces()
         self.blown: list[tuple[int, messages.Horn]] = []  # truth: when it was told to blow, and how
         self.hailed: tuple[bytes, bytes] | None = None
         self.asleep_until = 0  # ticks; 0: awake
@@ -145,7 +146,7 @@ class Node:
         self.why = why
         self._number = 0
         self.presses = Presses()
-        self.felt = {}
+        self.traces = Traces()
         self.hailed = None
         self.asleep_until = 0
         self.crystal = Crystal(self.rng, self.base_ppm, now)
@@ -283,9 +284,7 @@ class Node:
         if not stored.strikes or stored.strikes[-1] is not logged:
             return None
         self._number = number
-        self.felt[number] = logged.features, trace
-        for old in [*self.felt][: -TRACES_KEPT]:
-            del self.felt[old]
+        self.traces.keep(number, lambda: trace or board_pad.raw(logged.features, f"{self.name} {logged.boot} {number}"))
         self.made.append(logged)
         self.scheduler.trace("strike", self.address, now, logged.boot, number)
         self.guarded(self.pusher.new, logged)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fieldctl.units import EVERYBODY
 from fieldctl.wire import adding, envelope, messages, obey, post
 from fieldctl.wire.bus import SLOT_US, slot_of
-from fieldctl.wire.messages import Message, Reason, Result, What
+from fieldctl.wire.messages import Ability, Message, Reason, Result, What
 from sims import node_words as words
 from sims.storage import StorageBroken
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _ANSWERS = {int(What.GREETING): words.greeting, int(What.REPORT): words.report}
 _NO_ABILITY = obey.Answer(Result.REFUSED, Reason.NO_ABILITY)
+_NO_SUCH_TRACE = obey.Answer(Result.REFUSED, Reason.NO_SUCH_TRACE)
 
 # ---- orders ---------------------------------------------------------------------------------------------
 
@@ -30,6 +31,8 @@ def order(node: Node, message: Message, counter: int, at_us: int, retained: bool
         make = _ANSWERS.get(message.what)
         said = make(node, at_us, counter) if make else words.outcome(node, _NO_ABILITY, counter, at_us)
         node.say(said, counter, at_us)
+    elif isinstance(message, messages.TraceAsk):
+        node.say(_traced(node, message, counter, at_us), counter, at_us)
     elif isinstance(message, messages.Rekey):
         _rekey(node, message, counter, at_us)
     elif isinstance(message, messages.Horn):
@@ -39,6 +42,12 @@ def order(node: Node, message: Message, counter: int, at_us: int, retained: bool
         node.say(words.outcome(node, answer, counter, at_us), counter, at_us)
         if isinstance(message, messages.Leave) and answer.result is Result.DONE:
             node.make_sessions()  # that was its last word: there are no keys any more
+
+
+def _traced(node: Node, ask: messages.TraceAsk, counter: int, at_us: int) -> Message:
+    if not node.abilities & Ability.TRACES:
+        return words.outcome(node, _NO_ABILITY, counter, at_us)
+    return words.trace(node, ask, counter, at_us) or words.outcome(node, _NO_SUCH_TRACE, counter, at_us)
 
 
 def carry_out(node: Node, standing: obey.Standing, message: Message, at_us: int) -> obey.Answer:

@@ -153,6 +153,12 @@ def greeting(node: Node, at_us: int, counter: int) -> Message:
     )
 
 
+def trace(node: Node, ask: messages.TraceAsk, counter: int, at_us: int) -> Message | None:
+    """One part of a raw trace; None when there is none."""
+    ticks = node.ticks(at_us)
+    return node.traces.told(ask, node.storage.boot, ticks, flags_now(node, ticks, at_us), counter)
+
+
 def report(node: Node, at_us: int, counter: int) -> Message:
     """How it is."""
     node.settle()

@@ -91,9 +91,9 @@ class NodeDoor:
             self._detector = Detector()
             first_us, count = now, 0
         self._played = first_us, count + len(samples)
-        for begin, features in self._detector.take(samples):
+        for begin, features, trace in self._detector.take(samples):
             at_us = max(now, first_us + begin * SAMPLE_US)
-            self._node.scheduler.call_at(at_us, self._node.strike, features.as_ints())
+            self._node.scheduler.call_at(at_us, self._node.strike, features.as_ints(), trace)
 
     def _edges(self) -> tuple[int, ...]:
         self._node.settle()

@@ -25,7 +25,13 @@ from sims.hub import bytes_us
 HARDWARE = b"core\x5e\xe0\x00\x02"
 SECRET = b"secret of a core"
 ABILITIES = int(
-    Ability.PAD | Ability.TRANSMITTER | Ability.LEVELS | Ability.THERMOMETER | Ability.SLEEP | Ability.BUTTON
+    Ability.PAD
+    | Ability.TRANSMITTER
+    | Ability.LEVELS
+    | Ability.THERMOMETER
+    | Ability.SLEEP
+    | Ability.BUTTON
+    | Ability.TRACES
 )
 NEVER = (1 << 64) - 1
 NOTHING, BYTES, PAYLOAD, RETAINED, CONNECTED, PRESSED = range(6)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +100,11 @@ class Sim:
     def strike(self, features: tuple[int, ...], ticks: int) -> bool:
         self.ticks = ticks
         return bool(self.lib.fc_sim_strike(self.c, list(features), len(features), ticks))
+
+    def samples(self, samples: Sequence[int], first: int) -> None:
+        """Samples of the pad, the first at a tick."""
+        self.ticks = first + len(samples) * 250
+        self.lib.fc_sim_samples(self.c, list(samples), len(samples), first)
 
     def waiting(self) -> list[tuple[int, int]]:
         pairs = self.ffi.new("uint32_t[128]")

@@ -96,6 +96,9 @@ async def play(replay: Replay, script: dict[str, Any]) -> int:
                 compared += 1
             case {"strike": features, "ticks": ticks}:
                 await replay.ask(b"s", struct.pack(f"<QB{len(features)}I", ticks, len(features), *features))
+            case {"samples": samples, "times": times, "ticks": ticks}:
+                for n in range(times):
+                    await replay.ask(b"w", struct.pack("<Q", ticks + n * len(un(samples)) // 2 * 250) + un(samples))
             case {"press": True, "ticks": ticks}:
                 await replay.ask(b"p", struct.pack("<Q", ticks))
             case {"cut": why}:

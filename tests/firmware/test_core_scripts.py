@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 sys.path.insert(0, str(ROOT / "tests/vectors"))
 from target import Body, Kept, Target
 
+from fieldctl.strikes.features import SAMPLE_US
 from fieldctl.units import EVERYBODY
 from fieldctl.wire import adding, envelope, messages, obey, seal
 from fieldctl.wire import messages as m
@@ -23,7 +24,7 @@ from fieldctl.wire.messages import Why
 S = 1_000_000
 EXAMPLES = 5_000 if os.environ.get("FIELDCTL_TESTS_LONG") else 400
 SITE_KEY = bytes(range(16))
-BODY = Body()
+BODY = Body(abilities=385 | int(m.Ability.TRACES))
 ADDRESS = adding.address_of(BODY.hardware)
 KEYS = seal.derive_keys(SITE_KEY, ADDRESS, 1)
 NEXT = seal.derive_keys(SITE_KEY, ADDRESS, 2)
@@ -74,6 +75,7 @@ class Chance(Random):
                 m.AllOff(self.few()),
                 m.Ack(self.randrange(3), self.randrange(7)),
                 m.Ask(nonce, self.randrange(5)),
+                m.TraceAsk(self.randrange(7), self.choice((1, 1, 1, 2, self.few())), self.choice((0, 1, 2, 3, 4, 255))),
                 m.Arm(self.choice((1, 1, 2)), self.few(), self.random() < 0.8, self.getrandbits(16)),
                 m.Sleep(self.few(), self.few(), self.when(ticks), self.getrandbits(16)),
                 m.Leave(self.few(), self.choice((0, 0, 3))),
@@ -92,6 +94,17 @@ class Chance(Random):
             self.choice((2, 3, 5, 6, 7, 9, 16, 99)): self.choice(values) for _ in range(4)
         }
         return cbor2.dumps(some)[:104]
+
+    def felt(self) -> list[int]:
+        """What a pad may show for some tenths of a second: rest, or a blow of any height, clipped where it is."""
+        rest = self.choice((0, 1, 5, 40, 3000))
+        samples = [self.randint(-rest, rest) for _ in range(self.choice((100, 900, 2_500)))]
+        begin, height = self.randrange(100), self.choice((0, 30, 400, 9_000, 60_000)) * self.choice((-1, 1))
+        for n, at in enumerate(range(begin, min(begin + 300, len(samples)))):
+            samples[at] += round(height * min(1.0, n / 4) * 0.95**n * (1 - n % self.choice((2, 7, 30)) / 10))
+        return [max(-32_768, min(32_767, sample + self.base)) for sample in samples]
+
+    base = 0  # where this pad rests
 
     def spoilt(self, body: bytes) -> bytes:
         changed = bytearray(body)
@@ -113,7 +126,7 @@ class Both:
     def __init__(self, radio: bool) -> None:
         window = seal.MQTT_WINDOW if radio else seal.STRICT
         self.py = Target(replace(BODY, window=window), Kept(KEYS))
-        self.c = Sim(keys=KEYS)
+        self.c = Sim(keys=KEYS, abilities=BODY.abilities)
         self.c.c.unit.radio = radio
         self.radio = radio
         self.ticks = S
@@ -161,6 +174,9 @@ KINDS = ("order",) * 7 + (
 )
 
 
+FELT = ("strike", "samples", "traced")
+
+
 def step(both: Both, kind: str, chance: Chance) -> None:
     both.ticks += chance.choice((1, 1000, S, S, 20 * S, 200 * S))
     key = chance.choice((KEYS.own,) * 6 + (NEXT.own, KEYS.all_off))
@@ -175,6 +191,19 @@ def step(both: Both, kind: str, chance: Chance) -> None:
             both.last = seal.Sealer(key).seal(envelope.DOWN, ADDRESS, counter, body)
             both.hear(both.last, retained=chance.random() < 0.1)
             both.counter = max(both.counter, counter)
+        case "traced":  # armed, at rest for long enough, struck, and asked about it
+            both.counter += 1
+            arm = m.Arm(both.py.kept.boot, both.py.kept.generation, True, chance.choice((0, 0, 35, 300)))
+            both.hear(seal.Sealer(KEYS.own).seal(envelope.DOWN, ADDRESS, both.counter, messages.encode(arm)))
+            chance.base = chance.randint(-500, 500)
+            for felt in ([chance.base + chance.randint(-3, 3) for _ in range(2_100)], *(chance.felt() for _ in "12")):
+                both.py.samples(felt, both.ticks)
+                both.c.samples(felt, both.ticks)
+                both.ticks += len(felt) * SAMPLE_US
+            for part in (0, 1, 3):
+                both.counter += 1
+                ask = m.TraceAsk(both.py.number, both.py.kept.boot, part)
+                both.hear(seal.Sealer(KEYS.own).seal(envelope.DOWN, ADDRESS, both.counter, messages.encode(ask)))
         case "body":
             both.hear(seal.Sealer(key).seal(envelope.DOWN, ADDRESS, counter, chance.body()))
         case "token":
@@ -203,12 +232,19 @@ def step(both: Both, kind: str, chance: Chance) -> None:
             features = tuple(chance.getrandbits(16) for _ in range(chance.randint(1, 14)))
             both.py.strike(features, both.ticks)
             both.c.strike(features, both.ticks)
+        case "samples":
+            felt = chance.felt()
+            both.py.samples(felt, both.ticks)
+            both.c.samples(felt, both.ticks)
+            both.ticks += len(felt) * SAMPLE_US
         case "cut":
             both.cut()
             both.counter += 100
 
 
-steps = st.tuples(st.sampled_from((*KINDS, "strike", "strike")), st.integers(0, (1 << 32) - 1))
+steps = st.tuples(
+    st.sampled_from((*KINDS, "strike", "strike", "samples", "samples", "traced")), st.integers(0, (1 << 32) - 1)
+)
 
 
 @settings(max_examples=EXAMPLES, deadline=None)
@@ -216,5 +252,5 @@ steps = st.tuples(st.sampled_from((*KINDS, "strike", "strike")), st.integers(0, 
 def test_a_script(radio, script) -> None:
     both = Both(radio)
     for kind, seed in script:
-        if not (radio and kind == "strike"):  # over radio they are pushed: the port's business in the vectors
+        if not (radio and kind in FELT):  # over radio they are pushed: the port's business in the vectors
             step(both, kind, Chance(seed))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import struct
 from typing import Any
 
 import pytest
 from csim import PRESSED, ROOT, Sim
 
+from fieldctl.strikes.features import SAMPLE_US
 from fieldctl.wire import adding, seal
 
 FRAMES, SEAL, SESSION = (
@@ -64,6 +66,10 @@ def run_script(name: str, core: Any = None) -> None:
                 assert sim.delay_us == step.get("delay_us", 0), f"step {number}"
             case {"strike": features, "ticks": ticks}:
                 sim.strike(tuple(features), ticks)
+            case {"samples": samples, "times": times, "ticks": ticks}:
+                data = [n for (n,) in struct.iter_unpack("<h", un(samples))]
+                for n in range(times):
+                    sim.samples(data, ticks + n * len(data) * SAMPLE_US)
             case {"press": True, "ticks": ticks}:
                 sim.step(ticks, PRESSED)
             case {"cut": why}:

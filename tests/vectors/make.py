@@ -8,7 +8,9 @@ the script's own changes; its keys are derived from the site key, or there are n
     hear      a payload; `reply` is the payload that comes back ("" for none), `delay_us` the slot of a hail answer,
               `retained` the flag of the medium, `nonce` the target's own randomness where it needs some,
               `lost` what the step added to the counts of what was dropped, `covers` the rows and rules it went through
-    strike    features of a strike at the pad
+    strike    features of a strike at the pad, which has no raw trace
+    samples   samples of the pad at 4 kHz, two bytes each with the lower first, `times` times in a row, the first one at
+              `ticks`; handed over in lots of 80 that begin anew each time
     press     its button is pressed
     cut       the power goes and comes back; the number says why (`Why`)
     set       fields of the body that change from here on
@@ -17,8 +19,10 @@ the script's own changes; its keys are derived from the site key, or there are n
 from __future__ import annotations
 
 import json
+import math
+import struct
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -28,6 +32,7 @@ sys.path[:0] = [str(HERE)]
 
 from target import Body, Kept, Target  # noqa: E402
 
+from fieldctl.strikes.features import SAMPLE_US  # noqa: E402
 from fieldctl.units import EVERYBODY  # noqa: E402
 from fieldctl.wire import adding, envelope, frames, messages, obey, seal  # noqa: E402
 from fieldctl.wire import messages as m  # noqa: E402
@@ -40,6 +45,11 @@ ADDRESS = adding.address_of(Body().hardware)
 KEYS = seal.derive_keys(SITE_KEY, ADDRESS, 1)
 NEXT_KEYS = seal.derive_keys(SITE_KEY, ADDRESS, 2)
 NONCE = b"vector 1"
+
+
+def as_samples(data: str) -> list[int]:
+    """The samples of a step."""
+    return [n for (n,) in struct.iter_unpack("<h", bytes.fromhex(data))]
 
 
 class Script:
@@ -104,6 +114,14 @@ class Script:
     def strike(self, *features: int) -> None:
         self.target.strike(features, self.ticks)
         self.steps.append({"ticks": self.ticks, "strike": list(features)})
+
+    def samples(self, samples: Sequence[int], times: int = 1) -> None:
+        """Shown to the pad."""
+        data = struct.pack(f"<{len(samples)}h", *samples).hex()
+        self.steps.append({"ticks": self.ticks, "samples": data, "times": times})
+        for _ in range(times):
+            self.target.samples(samples, self.ticks)
+            self.ticks += len(samples) * SAMPLE_US
 
     def press(self) -> None:
         self.target.press(self.ticks)
@@ -388,6 +406,60 @@ def strikes_until_acknowledged(s: Script) -> None:
     s.token(8)
 
 
+REST = [(n * n * 7 + n * 3) % 7 - 3 for n in range(160)]  # invented
+
+
+def knock(peak: int, decay: float, turn: float) -> list[int]:
+    """A plate that rings off, over its rest (invented)."""
+    ring = (peak * min(1.0, n / 5) * math.exp(-n / decay) * math.cos(turn * n) for n in range(240))
+    return [round(level) + REST[n % 160] for n, level in enumerate(ring)]
+
+
+def traces_of_strikes(s: Script) -> None:
+    def ask(number: int, boot: int = 1, part: int = 0) -> None:
+        s.order(m.TraceAsk(number, boot, part))
+
+    s.set(abilities=int(Ability.PAD))
+    ask(1)  # it has not that ability
+    s.set(abilities=int(Ability.PAD | Ability.TRACES))
+    ask(1)  # nothing was struck
+    s.order(m.Arm(1, 1, True, 0))
+    s.samples(REST, 14)
+    s.samples(knock(90, 20.0, 0.35))
+    s.samples(REST, 6)
+    s.order(m.Ask(NONCE, int(What.REPORT)))
+    for part in range(4):
+        ask(1, part=part)
+    ask(1)  # as often as it is asked for
+    ask(1, part=4)
+    ask(1, part=255)
+    ask(1, boot=2)
+    ask(0)
+    ask(2)
+    s.token()  # the strike itself
+    s.order(m.Ack(1, 1))
+    ask(1)  # it outlives its acknowledgement
+    s.strike(9, 9)  # of a bench without samples
+    ask(2)
+    s.order(m.Ack(1, 2))
+    for peak, decay in ((-700, 25.0), (3_000, 12.0), (-32_700, 8.0), (150, 40.0)):
+        s.samples(knock(peak, decay, 0.2))
+        s.samples(REST, 7)
+    for number in range(1, 8):
+        ask(number, part=0)
+        ask(number, part=1)
+    s.order(m.Arm(1, 1, False, 0))
+    ask(6)  # nobody has to be armed
+    s.order(m.Arm(1, 1, True, 35))
+    s.order(m.TraceAsk(6, 1, 0), retained=True)
+    for _ in range(4):
+        s.token()
+        s.order(m.Ack(1, s.target.kept.strikes[0][1]))
+    s.cut()
+    s.order(m.TraceAsk(6, 1, 0), counter=200)  # RAM forgets
+    s.order(m.TraceAsk(6, 2, 0), counter=201)
+
+
 def found_and_added(s: Script) -> None:
     s.token()
     s.asked()
@@ -457,6 +529,7 @@ for made in (
     questions,
     strikes_until_acknowledged,
     keys_rotated,
+    traces_of_strikes,
 ):
     script(made)
 script(a_window_of_32, window=seal.MQTT_WINDOW)
@@ -578,7 +651,7 @@ def as_text(value: Any) -> str:
         flat = json.dumps(item)
         if len(flat) <= 118 - indent or not isinstance(item, dict | list) or not item:
             return flat
-        if isinstance(item, dict) and ("hear" in item or "payload" in item or "stream" in item):
+        if isinstance(item, dict) and ("hear" in item or "payload" in item or "stream" in item or "samples" in item):
             return flat
         pad = " " * (indent + 1)
         if isinstance(item, list):

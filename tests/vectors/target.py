@@ -7,8 +7,9 @@ What it says is what every target has to say to the same script; `make.py` write
     GATE_ON               the grant in force lets it send at these ticks, or the gate is stuck
     a grant held          until min(until, limit) is reached; forgotten then
     strikes               oldest first with every token until acknowledged; numbered from 1 in each boot
-    a power cut           boot + 1; grant, arming, number and counts are gone; what is persisted stays, the strikes
-                          too; counters go on from their marks
+    raw traces            of the last four strikes that came out of samples, in this boot; `pad.py` measures these
+    a power cut           boot + 1; grant, arming, number, traces and counts are gone; what is persisted stays, the
+                          strikes too; counters go on from their marks
     keys after Rekey      the answer goes out under the old ones; these answer a repeated order until the first order
                           under the new ones; counters go on
     after Leave           no keys: silent until added again
@@ -17,13 +18,17 @@ What it says is what every target has to say to the same script; `make.py` write
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+
+from pad import Pad
 
 from fieldctl.units import EVERYBODY
 from fieldctl.wire import adding, envelope, messages, obey, seal
 from fieldctl.wire.bus import SLOT_US, slot_of
 from fieldctl.wire.messages import Flags, Message, Reason, Result, What, Why
 from fieldctl.wire.session import Session
+from fieldctl.wire.trace import Raw, Traces
 
 LATE_MAX = 0xFFFF_FFFF
 
@@ -84,6 +89,8 @@ class Target:
         self.held: obey.Held | None = None
         self.armed = False
         self.number = 0
+        self.pad = Pad(self.body.noise, self.strike)
+        self.traces = Traces()
         self.pressed_at: int | None = None
         self.hailed: tuple[bytes, bytes] | None = None
         self.lost: Counter[str] = Counter()
@@ -110,8 +117,12 @@ class Target:
 
     # ---- what happens to it -----------------------------------------------------------------------------------
 
-    def strike(self, features: tuple[int, ...], ticks: int) -> None:
-        """Somebody touches the pad."""
+    def samples(self, samples: Sequence[int], ticks: int) -> None:
+        """Samples of the pad, the first of them at a tick."""
+        self.pad.take(samples, ticks)
+
+    def strike(self, features: tuple[int, ...], ticks: int, raw: Raw | None = None) -> None:
+        """Somebody touches the pad; a bench without samples knows no raw trace."""
         if not self.armed:
             return
         if len(self.kept.strikes) >= self.body.log_max:
@@ -119,6 +130,8 @@ class Target:
             return
         self.number += 1
         self.kept.strikes.append((self.kept.boot, self.number, ticks, features))
+        if raw is not None:
+            self.traces.keep(self.number, lambda: raw)
 
     def press(self, ticks: int) -> None:
         """Somebody presses its button."""
@@ -207,6 +220,10 @@ class Target:
             if order.what == What.REPORT:
                 return self._report(counter, ticks)
             answer = obey.Answer(Result.REFUSED, Reason.NO_ABILITY)
+        elif isinstance(order, messages.TraceAsk):
+            told, answer = self._trace(order, counter, ticks)
+            if told is not None:
+                return told
         elif isinstance(order, messages.Rekey):
             self.covered += ("Rekey: done",)
             assert self.kept.keys is not None
@@ -229,6 +246,10 @@ class Target:
         self.covered += (f"{type(order).__name__}: {rule}",)
         answer, after = obey.obey(standing, order)
         kept = self.kept
+        if isinstance(order, messages.Arm) and answer.result is Result.DONE:
+            self.pad.arm(order.armed, order.threshold)
+        elif self.pad.armed and not after.armed:
+            self.pad.arm(False, 0)
         self.held, self.armed = after.held, after.armed
         kept.generation, kept.epoch, kept.off = after.generation, after.epoch, after.off
         if isinstance(order, messages.Ack):
@@ -340,6 +361,15 @@ class Target:
             counter,
         )
 
+    def _trace(self, ask: messages.TraceAsk, counter: int, ticks: int) -> tuple[Message | None, obey.Answer]:
+        told = None
+        reason = Reason.NO_ABILITY
+        if self.body.abilities & messages.Ability.TRACES:
+            told = self.traces.told(ask, self.kept.boot, ticks, self._flags(ticks), counter)
+            reason = Reason.NO_SUCH_TRACE
+        self.covered += (f"TraceAsk: {'told' if told else reason.name.lower().replace('_', ' ')}",)
+        return told, obey.Answer(Result.REFUSED, reason)
+
     def _greeting(self, counter: int, ticks: int) -> Message:
         kept, body = self.kept, self.body
         return messages.Greeting(
@@ -369,7 +399,7 @@ class Target:
             body.rest_mv,
             body.load_mv,
             body.kelvin10,
-            body.noise,
+            self.pad.noise,
             body.charge,
             self.lost.total(),
             counter,

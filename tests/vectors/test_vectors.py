@@ -10,6 +10,7 @@ import make
 import pytest
 from target import Body, Kept, Target
 
+from fieldctl.strikes.features import SAMPLE_US
 from fieldctl.wire import adding, envelope, frames, messages, obey, seal, session
 from fieldctl.wire.bus import SLOT_US, slot_of
 from fieldctl.wire.messages import Reason, Result, Why
@@ -47,6 +48,10 @@ def test_script(name):
                 assert one.delay_us == step.get("delay_us", 0)
             case {"strike": features, "ticks": ticks}:
                 one.strike(tuple(features), ticks)
+            case {"samples": samples, "times": times, "ticks": ticks}:
+                data = make.as_samples(samples)
+                for n in range(times):
+                    one.samples(data, ticks + n * len(data) * SAMPLE_US)
             case {"press": True, "ticks": ticks}:
                 one.press(ticks)
             case {"cut": why}:
@@ -69,6 +74,7 @@ def test_every_row_and_every_rule_is_covered():
     done = {f"{cls.__name__}: done" for cls in obey.RULES}
     assert rows | rules | done <= covered
     assert {"all off heard", "all off of a recording", "hail", "added", "Rekey: done"} <= covered
+    assert {f"TraceAsk: {what}" for what in ("told", "no such trace", "no ability")} <= covered
     assert {f"Ask: {what}" for what in (1, 2, 3, 0)} <= covered
 
 
