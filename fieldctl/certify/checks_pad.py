@@ -1,4 +1,4 @@
-"""The pad: arming, strikes told until acknowledged, what is kept of them, what is measured of them."""
+"""The pad: arming, strikes told until acknowledged, what is kept of them, what is measured of them, raw traces."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from fieldctl.certify.row import Requirement, row
 from fieldctl.certify.side_door import MANY, PAD_A_LINE
 from fieldctl.certify.talk import Failed, Silent, Talk, words
 from fieldctl.strikes.features import BEGIN_NOISE, ENVELOPE_SLOT_US, ENVELOPE_SLOTS, SAMPLE_US, StrikeFeatures
-from fieldctl.wire import messages
-from fieldctl.wire.messages import Ability, Flags, Result, Strike
+from fieldctl.wire import messages, trace
+from fieldctl.wire.messages import Ability, Flags, Reason, Result, Strike, Trace
 
 ROWS: list[Requirement] = []
 PAD = int(Ability.PAD)
+TRACES = int(Ability.TRACES)
 BLOW_US = 400_000  # from one blow to the next: a strike is over, and the pad listens again
 LEARNS_US = 1_000_000  # from arming to the first blow: half of what baseline and noise are taken over
 TOLD_TIMES = 8
@@ -23,6 +24,9 @@ WRITES = 3  # power goes at each of so many writes, before and after
 ROUNDS = 5
 NOISE_STEPS = 1.2  # of the invented pad signal: under a seventh of where a pad that was at rest would begin
 BLOW_NOISE = 50  # its peak, in times the noise
+TRACED_NOISE = (60, 40, 1_200, 90, 300)  # peaks of five blows, so that their traces need scales of their own
+TRACED_AFTER, TRACED_EVERY = 10_000, 3_200  # samples before the first of them, and from one to the next
+SHIFTED_MOST = 4  # samples: the noise is known to some per cent, so that a blow may begin a little sooner or later
 
 
 def _armed(t: Talk, touches: int = 0) -> None:
@@ -253,16 +257,31 @@ def strike_full(t: Talk) -> None:
 
 def blow(t: Talk) -> tuple[list[int], int]:
     """An invented pad signal of 8 s of noise, a blow and 0.6 s of noise, in steps; and the sample of the blow."""
-    drawn = t.entropy(12 * 34_400)
+    samples = _noise(t, 34_400)
+    at = 32_000
+    _strike(samples, at, BLOW_NOISE)
+    return samples, at
+
+
+def _noise(t: Talk, count: int) -> list[int]:
+    drawn = t.entropy(12 * count)
     noise = [
         sum(drawn[n : n + 12]) for n in range(0, len(drawn), 12)
     ]  # nearly Gaussian: 12 bytes, mean 1530, deviation 256
-    samples = [round((value - 1530) / 256 * NOISE_STEPS) for value in noise]
-    at = 32_000
+    return [round((value - 1530) / 256 * NOISE_STEPS) for value in noise]
+
+
+def _strike(samples: list[int], at: int, peak_noise: float) -> None:
+    """Lay a blow that rings off over the noise; its peak in times the noise."""
     for n in range(400):
         up, down = min(1.0, n / 4), math.exp(-max(0, n - 4) / 24)
-        samples[at + n] += round(BLOW_NOISE * NOISE_STEPS * up * down * math.cos(math.pi * max(0, n - 4) / 10))
-    return samples, at
+        samples[at + n] += round(peak_noise * NOISE_STEPS * up * down * math.cos(math.pi * max(0, n - 4) / 10))
+
+
+def _play(t: Talk, samples: list[int]) -> None:
+    for n in range(0, len(samples), PAD_A_LINE):
+        t.door("pad", *samples[n : n + PAD_A_LINE])
+    t.wait(len(samples) * SAMPLE_US + BLOW_US)
 
 
 def measured(samples: list[int], at: int) -> StrikeFeatures:
@@ -290,9 +309,7 @@ def strike_features(t: Talk) -> None:
     """Peak, rise, width and envelope of a known blow are measured as the contract says."""
     _armed(t)
     samples, at = blow(t)
-    for n in range(0, len(samples), PAD_A_LINE):
-        t.door("pad", *samples[n : n + PAD_A_LINE])
-    t.wait(len(samples) * SAMPLE_US + BLOW_US)
+    _play(t, samples)
     told = _told(t)
     try:
         got = StrikeFeatures.from_ints(told.features)
@@ -311,3 +328,69 @@ def strike_features(t: Talk) -> None:
         raise Failed("; ".join(wrong))
     if isinstance(extra := t.token(), Strike):
         raise Failed(f"one blow was told as two strikes: {words(extra)}")
+
+
+# ---- raw traces -------------------------------------------------------------------------------------------------
+
+
+@row(ROWS, "it tells the parts of a trace in the opposite order", needs=PAD | TRACES, door=("pad",))
+def strike_traced(t: Talk) -> None:
+    """The raw traces of the last four strikes are told part by part, as often as they are asked for, and are what the
+    pad was shown; of any other strike there is none."""
+    _armed(t)
+    samples = _noise(t, TRACED_AFTER + TRACED_EVERY * len(TRACED_NOISE))
+    begins = [TRACED_AFTER + n * TRACED_EVERY for n in range(len(TRACED_NOISE))]
+    for at, peak in zip(begins, TRACED_NOISE, strict=True):
+        _strike(samples, at, peak)
+    _play(t, samples)
+    oldest = _told(t)
+    boot, last = oldest.strike_boot, oldest.number + oldest.pending - 1
+    for back, at in enumerate(reversed(begins[1:])):
+        first, values = _traced(t, boot, last - back)
+        if wrong := _differs(first, values, samples, at):
+            raise Failed(f"the trace of the {_BACK[back]} of five blows is not what the pad was shown: {wrong}")
+    again, _ = _traced(t, boot, last)
+    for what, ask in (
+        ("of the fifth strike back", messages.TraceAsk((last - len(_BACK)) & 0xFFFF_FFFF, boot, 0)),
+        ("of a strike to come", messages.TraceAsk(last + 1, boot, 0)),
+        ("of another boot", messages.TraceAsk(last, boot + 1, 0)),
+        ("beyond the last part", messages.TraceAsk(last, boot, again.parts)),
+    ):
+        t.expect(t.outcome(ask), Result.REFUSED, Reason.NO_SUCH_TRACE, what=f"a question for a trace {what}")
+
+
+_BACK = ("last", "last but one", "third", "second")
+
+
+def _traced(t: Talk, boot: int, number: int) -> tuple[Trace, list[int]]:
+    """The first part of a trace, and all of it in steps of the converter about the baseline."""
+    parts: list[Trace] = []
+    while not parts or len(parts) < parts[0].parts:
+        told = t.order(messages.TraceAsk(number, boot, len(parts)))
+        if not isinstance(told, Trace):
+            raise Failed(f"part {len(parts)} of the trace of strike {number} was answered {words(told)}")
+        if (told.strike_boot, told.number, told.part) != (boot, number, len(parts)):
+            raise Failed(f"asked for part {len(parts)} of strike {number} it told {told.part} of {told.number}")
+        parts.append(told)
+        if not trace.fits(parts[0], told):
+            raise Failed(f"part {told.part} of the trace of strike {number} says other things of it than part 0")
+    return parts[0], [step for told in parts for step in trace.in_steps(told.samples, told.scale)]
+
+
+def _differs(told: Trace, values: list[int], samples: list[int], at: int) -> str:
+    """What is wrong with a trace of the blow at this sample; nothing when it fits there."""
+    rest = samples[at - 2_000 : at]
+    base = sum(rest) / len(rest)
+    noise = max(1.0, math.sqrt(sum((s - base) ** 2 for s in rest) / len(rest)))
+    if told.every % SAMPLE_US or not told.every or not 0 < told.before < len(values):
+        return f"a sample every {told.every} µs, {told.before} of {len(values)} before the begin"
+    if abs(told.begins - BEGIN_NOISE * noise) > 2 + BEGIN_NOISE * noise / 4:
+        return f"it says that the begin had to exceed {told.begins} steps, not {BEGIN_NOISE * noise:.0f}"
+    begin = next(n for n in range(at, len(samples)) if abs(samples[n] - base) > BEGIN_NOISE * noise)
+    stride = told.every // SAMPLE_US
+    within = 2**told.scale + 2  # rounded down, and a baseline of its own
+    off = min(
+        max(abs(value - samples[begin + shift + (n - told.before) * stride] + base) for n, value in enumerate(values))
+        for shift in range(-SHIFTED_MOST, SHIFTED_MOST + 1)
+    )
+    return f"off by {off:.0f} steps, where {within} are allowed" if off > within else ""

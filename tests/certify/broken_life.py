@@ -11,6 +11,7 @@ from fieldctl.wire import envelope, messages
 from fieldctl.wire.messages import Message, Why
 from fieldctl.wire.obey import Held
 from fieldctl.wire.session import Session
+from fieldctl.wire.trace import Raw
 from sims import node_orders as orders
 from sims.node import REBOOT_US
 from sims.pushing import Pusher
@@ -101,10 +102,10 @@ class AllOffKept(Broken):
 
 @breaks("arming")
 class Arming(Broken):
-    def strike(self, features: object) -> tuple[int, int] | None:
+    def strike(self, features: object, trace: Raw | None = None) -> tuple[int, int] | None:
         armed, self.armed = self.armed, True
         try:
-            return super().strike(features)  # type: ignore[arg-type]
+            return super().strike(features, trace)  # type: ignore[arg-type]
         finally:
             self.armed = armed
 
@@ -194,9 +195,19 @@ class StrikeFull(Broken):
 
 @breaks("strike-features")
 class StrikeFeatures(Broken):
-    def strike(self, features: object) -> tuple[int, int] | None:
+    def strike(self, features: object, trace: Raw | None = None) -> tuple[int, int] | None:
         peak, *others = features  # type: ignore[misc]
-        return super().strike((peak // 2, *others))
+        return super().strike((peak // 2, *others), trace)
+
+
+@breaks("strike-traced")
+class StrikeTraced(Broken):
+    def said(self, message: Message) -> Message:
+        if not isinstance(message, messages.Trace):
+            return message
+        raw = self.traces.raw(message.number)
+        assert raw is not None
+        return replace(message, samples=raw.part(message.parts - 1 - message.part))
 
 
 # ---- keys -------------------------------------------------------------------------------------------------------

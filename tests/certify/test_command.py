@@ -36,7 +36,7 @@ def test_on_a_port_with_the_secret_of_the_label(tmp_path: Path) -> None:
     assert (row["schema"], row["certificate"], row["result"], row["left_quiet"]) == (1, 1, "passed", True)
     assert [r["id"] for r in row["requirements"]] == list(SOME)
     assert {r["verdict"] for r in row["requirements"]} == {"passed"}
-    assert row["abilities"] == ["pad", "thermometer", "sleep", "button", "transmitter", "levels"]
+    assert row["abilities"] == ["pad", "thermometer", "sleep", "button", "transmitter", "levels", "traces"]
     assert left == {"keys": False, "granted": False}
     text = page.read_text()
     assert "signature" in text

@@ -25,7 +25,7 @@ def with_shape(rng: Random, shape: list[float], after: int = 12_000) -> list[int
 
 def test_a_rectangle_is_measured_as_it_is() -> None:
     shape = [600.0] * 40  # 60 × the noise for 10 ms
-    [(begin, features)] = Detector().take(with_shape(Random("rectangle"), shape))
+    [(begin, features, _)] = Detector().take(with_shape(Random("rectangle"), shape))
     assert begin == 12_000
     assert features.peak == pytest.approx(600, rel=0.06)  # the noise lies on it
     assert features.width_us == 40 * SAMPLE_US
@@ -39,7 +39,7 @@ def test_a_rectangle_is_measured_as_it_is() -> None:
 @pytest.mark.parametrize(("hz", "slow"), [(10.0, (80, 100)), (300.0, (0, 5))])
 def test_what_lies_below_40_hz_is_slow(hz, slow) -> None:
     shape = [800 * math.sin(2 * math.pi * hz * n * SAMPLE_US / 1e6) for n in range(800)]
-    [(_, features)] = Detector().take(with_shape(Random("slow"), shape))
+    [(_, features, _)] = Detector().take(with_shape(Random("slow"), shape))
     assert slow[0] <= features.slow_percent <= slow[1]
 
 
@@ -48,7 +48,7 @@ def test_a_strike_goes_on_over_short_pauses_and_ends_after_long_ones() -> None:
     near, apart = [0.0] * 60, [0.0] * 1_000
     assert len(Detector().take(with_shape(Random("near"), knock + near + knock))) == 1
     two = Detector().take(with_shape(Random("apart"), knock + apart + knock))
-    assert [features.repeats for _, features in two] == [0, 1]
+    assert [features.repeats for _, features, _ in two] == [0, 1]
     assert two[1][1].repeat_ms == (20 + 1_000) * SAMPLE_US // 1000
 
 
@@ -64,7 +64,7 @@ def test_noise_alone_is_no_strike_and_nothing_counts_before_the_noise_is_known()
 
 def test_a_sharp_blow_is_taken_for_a_probe() -> None:
     blow = [900 * min(1, n / 4) * math.exp(-n / 15) for n in range(200)]
-    [(_, features)] = Detector().take(with_shape(Random("blow"), blow))
+    [(_, features, _)] = Detector().take(with_shape(Random("blow"), blow))
     assert take_for(features, []).kind is Kind.PROBE
 
 
