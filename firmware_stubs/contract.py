@@ -14,7 +14,10 @@ import re
 import sys
 from pathlib import Path
 
-READ = "grant renew quiet all-off ack ask arm sleep rekey leave hail add trace-ask".split()
+READ = (
+    *("grant", "renew", "quiet", "all-off", "ack", "ask", "arm", "sleep", "rekey", "leave"),
+    *("hail", "add", "trace-ask"),
+)
 NOT_READ = ("status", "strike", "outcome", "greeting", "report", "counters", "hail-answer", "trace")
 HEAD = (
     "/* Made by contract.py from the contract; not for editing. Kind, how many keys, the keys in ascending order. */\n"
