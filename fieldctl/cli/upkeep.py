@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fieldctl.cli import show
+from fieldctl.cli.carry import carry, visit
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
 from fieldctl.cli.kit import reading
 from fieldctl.cli.outside import ledger_path
+from fieldctl.cli.retrieval import retrieval, self_test
 from fieldctl.errors import BadInput
 
 if TYPE_CHECKING:
@@ -73,6 +75,10 @@ def swapped(
 
 
 upkeep.command(epilog="Example:  fieldctl upkeep reading base --volts 12.4 --celsius -5")(reading)
+upkeep.command(epilog="Example:  fieldctl upkeep carry --html carry.html")(carry)
+upkeep.add_typer(visit, name="visit")
+upkeep.add_typer(self_test, name="self-test")
+upkeep.add_typer(retrieval, name="retrieval")
 
 
 def read(site: Path, on: str | None = None) -> tuple[Upkeep, str]:

@@ -1,4 +1,4 @@
-"""What a phone ticked while the field did not hear it: how long ago, and on which day that was."""
+"""What a phone ticked while the field did not hear it: when that was, and on which day."""
 
 from __future__ import annotations
 
@@ -8,36 +8,47 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldctl.errors import BadInput
+from fieldctl.units import TAP_PLUS_MINUS_US, US_PER_S, HostTime, Stamp, micros, seconds
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
 
-AGO_MOST_S = 40 * 86_400.0  # a phone that nobody took up again for so long has forgotten what was done
-PLUS_MINUS_MOST_S = 86_400.0
+AGO_MOST_US = 40 * 86_400 * US_PER_S  # a phone that nobody took up again for so long has forgotten what was done
 TEXT_MOST = 500  # letters of a reason
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
 
 
 @dataclass(frozen=True, slots=True)
 class Ticked:
-    """A moment as a phone tells it: seconds ago with their ±, and its day ("" where nobody knows)."""
+    """When something was ticked (None: nobody can tell, the host was rebooted since), and its day ("": nor that)."""
 
-    ago_s: float
-    plus_minus_s: float
+    made: Stamp | None
     day: str
 
 
-def ticked(c: Controller, ago_s: float, plus_minus_s: float, day: str) -> Ticked:
-    """Check what a phone says; the day follows from our wall clock, and from the phone's where we have none."""
-    if not 0 <= ago_s <= AGO_MOST_S or not 0 <= plus_minus_s <= PLUS_MINUS_MOST_S:
-        raise BadInput(
-            "Nothing can have been ticked then.",
-            expected="at most 40 days ago, to within a day",
-            remedy="Tick it anew, or say the day: fieldctl upkeep swapped TARGET --day YEAR-MONTH-DAY.",
-        )
+def ticked(c: Controller, at_us: int | None, boot: str, plus_minus_s: float, day: str) -> Ticked:
+    """Check what a phone says; now where it says no moment. The day is ours where we can tell, else the phone's."""
+    here, wall = c.outside.here(), c.outside.clock.wall()
     if day and not _DAY.match(day):
         raise BadInput(f"{day!r} is no day.", expected="YEAR-MONTH-DAY", remedy="Such as 2026-01-24.")
-    return Ticked(ago_s, plus_minus_s, day_ago(c.outside.clock.wall(), ago_s) or day)
+    if at_us is not None and boot != here.boot:
+        today = day_ago(wall)
+        return Ticked(None, min(day, today) if day and today else day or today)
+    ago_us = 0 if at_us is None else max(0, here.us - at_us)  # a phone cannot be ahead of us: its clock is
+    if ago_us > AGO_MOST_US:
+        raise BadInput(
+            "Nothing can have been ticked then.",
+            expected="at most 40 days ago",
+            remedy="Say the day: fieldctl upkeep swapped TARGET --day YEAR-MONTH-DAY.",
+        )
+    plus_minus_us = TAP_PLUS_MINUS_US if at_us is None else max(TAP_PLUS_MINUS_US, micros(plus_minus_s))
+    made = Stamp(HostTime(here.boot, here.us - ago_us), plus_minus_us)
+    return Ticked(made, day_ago(wall, seconds(ago_us)) or day)
+
+
+def told_later_s(made: Stamp | None, at: HostTime) -> float | None:
+    """How long after it was made the field heard of it; None where nobody can tell."""
+    return None if made is None or made.at.boot != at.boot else round(seconds(at - made.at), 1)
 
 
 def day_ago(wall: str | None, ago_s: float = 0.0) -> str:

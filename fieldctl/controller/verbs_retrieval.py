@@ -6,7 +6,7 @@ import datetime
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller import snapshot
-from fieldctl.controller.ticked import bounded, day_ago, ticked
+from fieldctl.controller.ticked import bounded, day_ago, ticked, told_later_s
 from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import RetrievalBegun, RetrievalClosed, RetrievalUnticked, TargetGivenUp, TargetRetrieved
 from fieldctl.units import TargetId, seconds
@@ -91,13 +91,14 @@ class RetrievalVerbs:
         retrieval: str = "",
         note: str = "",
         knew: tuple[str, ...] | None = None,
-        ago_s: float = 0.0,
+        at_us: int | None = None,
+        boot: str = "",
         plus_minus_s: float = 1.0,
         day: str = "",
         tick: str = "",
     ) -> Row:
         """A target was dug out and brought in; it stays added until somebody takes it out."""
-        moment, note = ticked(self._c, ago_s, plus_minus_s, day), bounded(note)
+        moment, note = ticked(self._c, at_us, boot, plus_minus_s, day), bounded(note)
         if self._said(tick):
             return self._row(self._retrieval(retrieval))
         found = self._going_on(retrieval)
@@ -105,8 +106,8 @@ class RetrievalVerbs:
         if found.two_say(which) or not isinstance(found.stands(which), TargetRetrieved):
             await self._c.write(
                 TargetRetrieved(
-                    found.begun.retrieval, which, self._name(tick), note, _knew(found, which, knew), moment.ago_s,
-                    moment.plus_minus_s, moment.day, self._c.person(by), self._c.outside.here(),
+                    found.begun.retrieval, which, self._name(tick), note, _knew(found, which, knew), moment.made,
+                    moment.day, self._c.person(by), self._c.outside.here(),
                 )
             )  # fmt: skip
         return self._row(self._retrieval(found.begun.retrieval))
@@ -120,13 +121,14 @@ class RetrievalVerbs:
         retrieval: str = "",
         place: str = "",
         knew: tuple[str, ...] | None = None,
-        ago_s: float = 0.0,
+        at_us: int | None = None,
+        boot: str = "",
         plus_minus_s: float = 1.0,
         day: str = "",
         tick: str = "",
     ) -> Row:
         """A target is given up by name: why, who was told, and where it lay last (its place on file unless said)."""
-        moment = ticked(self._c, ago_s, plus_minus_s, day)
+        moment = ticked(self._c, at_us, boot, plus_minus_s, day)
         if self._said(tick):
             return self._row(self._retrieval(retrieval))
         found = self._going_on(retrieval)
@@ -140,7 +142,7 @@ class RetrievalVerbs:
         await self._c.write(
             TargetGivenUp(
                 found.begun.retrieval, which, self._name(tick), where, self._last_heard(which), self._c.person(told),
-                bounded(reason), _knew(found, which, knew), moment.ago_s, moment.plus_minus_s, moment.day,
+                bounded(reason), _knew(found, which, knew), moment.made, moment.day,
                 self._c.person(by), self._c.outside.here(),
             )
         )  # fmt: skip
@@ -240,8 +242,8 @@ class RetrievalVerbs:
             "why": said.note if isinstance(said, TargetRetrieved) else said.reason,
             "by": snapshot.person(self._c, said.by),
             "day": said.day,
-            "ago_s": said.ago_s,
-            "plus_minus_s": said.plus_minus_s,
+            "told_later_s": told_later_s(said.made, said.at),
+            "plus_minus_s": None if said.made is None else seconds(said.made.plus_minus_us),
         }
 
     def _beside(self) -> Row:

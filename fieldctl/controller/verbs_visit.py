@@ -6,11 +6,11 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller import snapshot
-from fieldctl.controller.ticked import bounded, day_ago, ticked
+from fieldctl.controller.ticked import bounded, day_ago, ticked, told_later_s
 from fieldctl.controller.verbs_upkeep import UpkeepVerbs
 from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import Fact, VisitBegun, VisitClosed, VisitTicked, VisitUnticked
-from fieldctl.units import TargetId
+from fieldctl.units import TargetId, seconds
 from fieldctl.upkeep.visits import BATTERY, Change, Item, Tick, Visit, fold, target_of
 
 if TYPE_CHECKING:
@@ -89,7 +89,8 @@ class VisitVerbs:
         by: str,
         why: str = "",
         knew: tuple[str, ...] | None = None,
-        ago_s: float = 0.0,
+        at_us: int | None = None,
+        boot: str = "",
         plus_minus_s: float = 1.0,
         day: str = "",
         tick: str = "",
@@ -99,7 +100,7 @@ class VisitVerbs:
         name = tick or f"{visit}-tick-{self._c.next_tap()}"
         if self._said(visit, name):
             return {"tick": name, **self._row(found)}
-        moment, why = ticked(self._c, ago_s, plus_minus_s, day), bounded(why)
+        moment, why = ticked(self._c, at_us, boot, plus_minus_s, day), bounded(why)
         here = next((each for each in found.items if each.item == item), Item(item, ()))
         if item not in found.begun.items and not (here.key == BATTERY and self._there(here.target)):
             raise BadInput(
@@ -111,7 +112,7 @@ class VisitVerbs:
             raise BadInput("What was not done needs a reason.", remedy="Say why, in a few words.")
         before = tuple(one.said.tick for one in here.ticks) if knew is None else knew
         said = VisitTicked(
-            visit, name, item, done, why, before, moment.ago_s, moment.plus_minus_s, moment.day,
+            visit, name, item, done, why, before, moment.made, moment.day,
             self._c.person(by), self._c.outside.here(),
         )  # fmt: skip
         await self._c.write(said, *(self._swaps(here, said, by) if here.key == BATTERY else ()))
@@ -233,8 +234,8 @@ class VisitVerbs:
             "why": said.why,
             "by": snapshot.person(self._c, said.by),
             "day": said.day,
-            "ago_s": said.ago_s,
-            "plus_minus_s": said.plus_minus_s,
+            "told_later_s": told_later_s(said.made, said.at),
+            "plus_minus_s": None if said.made is None else seconds(said.made.plus_minus_us),
             "late": tick.late,
             "meanwhile": [self._change(change) for change in tick.meanwhile],
         }

@@ -1,9 +1,9 @@
 """Visits to the field: what was taken up and ticked, the self-test before the season, the retrieval in spring.
 
-What a phone ticked without the field carries how long ago it was (`ago_s`) by that phone, with its ±; `at` is when the
-field heard of it. A tick names the ticks of the same item that its phone knew: two that did not know of each other and
-say different things are a conflict, which a later tick that knew both settles. A `day` is YEAR-MONTH-DAY by the wall's
-label, "" where nobody knew the wall's time.
+What a phone ticked without the field carries when it was made by that phone, with its ± (`made`; None where the host
+was rebooted since, which ends its clock); `at` is when the field heard of it. A tick names the ticks of the same item
+that its phone knew: two that did not know of each other and say different things are a conflict, which a later tick
+that knew both settles. A `day` is YEAR-MONTH-DAY by the wall's label, "" where nobody knew the wall's time.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fieldctl.events.fact import Fact
-from fieldctl.units import HostTime, PersonId, TargetId
+from fieldctl.units import HostTime, PersonId, Stamp, TargetId
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +38,7 @@ class VisitTicked(Fact):
     done: bool
     why: str
     knew: tuple[str, ...]
-    ago_s: float
-    plus_minus_s: float
+    made: Stamp | None
     day: str
     by: PersonId
     at: HostTime
@@ -123,8 +122,7 @@ class TargetRetrieved(Fact):
     tick: str
     note: str
     knew: tuple[str, ...]
-    ago_s: float
-    plus_minus_s: float
+    made: Stamp | None
     day: str
     by: PersonId
     at: HostTime
@@ -142,8 +140,7 @@ class TargetGivenUp(Fact):
     told: PersonId
     reason: str
     knew: tuple[str, ...]
-    ago_s: float
-    plus_minus_s: float
+    made: Stamp | None
     day: str
     by: PersonId
     at: HostTime

@@ -1,11 +1,11 @@
 """The carry list: where to go on this visit and in which order, what to do there, what to take along, what is new.
 
-    carry_of(upkeep, site, barred, before) -> Carry     pure; `read_carry` in carry_read reads what it needs
+    carry_of(upkeep, site, snow, barred, names, before) -> Carry     pure; `carry_read` reads what it needs
 
 A target is on the way where its battery is to be changed now or soon, where it is barred until it is dug out, or where
-something was found that can only be put right there. What is mended at the desk is a list of its own. Cells are
-counted by kind with a spare set for every ten targets (a set is changed whole, and one may be dropped), and sets in
-case for what may turn out to be the battery.
+something was found, likely or sure, that can only be put right there. What is mended at the desk, and what is nothing
+but perhaps, is a list of its own. Cells are counted by kind with a spare set for every ten targets (a set is changed
+whole, and one may be dropped), and sets in case for what may turn out to be the battery.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from __future__ import annotations
 import datetime
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Container, Mapping, Sequence
 from dataclasses import dataclass
 
-from fieldctl.site.model import Battery, Place, Site, Stake
+from fieldctl.site.model import PROBE_IN_HANDS_M, Battery, Site, Stake
+from fieldctl.site.whereabouts import Snow, Whereabouts, whereabouts
 from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Finding, Row, Upkeep
 from fieldctl.upkeep.route import Point, length_m, walk
@@ -26,9 +27,10 @@ BARRED = "barred"  # the key of the item that is to dig a barred target out
 AT_THE_DESK = frozenset(
     (
         *("kind-unknown", "never-read", "too-many-volts", "load-above-rest", "thermometer", "uses-more"),
-        "done-not-ticked",
+        *("done-not-ticked", "creep", "outside-no-go", "under-blade"),
     )
 )
+DEPTH_UNSAID = "depth-"  # begins the findings that want a note of the snow
 """Findings whose remedy needs no walk; whatever is not named here is looked at on the spot."""
 
 IN_CASE = frozenset(("silent", "no-volts", "wrong-way-round", "may-freeze", "ticked-not-done"))
@@ -36,17 +38,6 @@ IN_CASE = frozenset(("silent", "no-volts", "wrong-way-round", "may-freeze", "tic
 
 PARTS = {"pad": "pad", "link": "cable", "housing": "housing"}  # what a finding about it may need
 SPARE_EVERY = 10  # targets for which one more set is taken along
-PROBE_SPARE_M = 0.3  # of a probe is in the hand: it reaches its length less this
-WORN_PROBE_M = 2.4  # the usual length of a probe: a shorter one is never asked for
-
-
-@dataclass(frozen=True, slots=True)
-class Where:
-    """How to find a place: from a stake by bearing (clockwise from +y) and distance, both in the site's own plane."""
-
-    stake: str
-    bearing_deg: float
-    distance_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +55,12 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One target on the way; `row` and `place` are None where it has no account or was not surveyed."""
+    """One target on the way; `row` and `where` are None where it has no account or was not surveyed."""
 
     target: TargetId
     name: str
     zone: str
-    place: Place | None
-    where: Where | None
+    where: Whereabouts | None
     row: Row | None
     barred: str  # why, "" where it is not
     jobs: tuple[Job, ...]
@@ -133,72 +123,72 @@ class Carry:
 
 
 def carry_of(
-    upkeep: Upkeep, site: Site, barred: Mapping[TargetId, str], names: Mapping[TargetId, str], before: Before | None
+    upkeep: Upkeep,
+    site: Site,
+    snow: Snow,
+    barred: Mapping[TargetId, str],
+    names: Mapping[TargetId, str],
+    before: Before | None,
 ) -> Carry:
     """The list of this visit. `barred` gives why, `names` what people call targets that have no account any more."""
-    places = {place.target: place for place in site.places}
+    there = {place.target: whereabouts(site, place.target, snow, upkeep.today) for place in site.places}
     stops = [
-        _stop(row.place.target, row.place.name, row.place.zone, row, places.get(row.place.target), site, barred)
+        Stop(target, row.place.name, row.place.zone, there.get(target), row, barred.get(target, ""), _jobs(row, barred))
         for row in upkeep.rows
+        for target in [row.place.target]
     ]
-    there = {stop.target for stop in stops}
-    for target in barred:
-        if target not in there:
-            place = places.get(target)
-            name = names.get(target) or (place.name if place else str(target))
-            stops.append(_stop(target, name, place.zone if place else "", None, place, site, barred))
+    for target in sorted(set(barred) - {stop.target for stop in stops}):  # taken out, and never dug out
+        where = there.get(target)
+        name = names.get(target) or (str(target) if where is None else where.place.name)
+        zone = "" if where is None else where.place.zone
+        stops.append(Stop(target, name, zone, where, None, barred[target], (Job(f"{target}:{BARRED}"),)))
     on_the_way = _in_order([stop for stop in stops if stop.jobs], site)
-    found = tuple(
-        sorted(
-            {
-                *(f"{row.place.target}:{finding.key}" for row in upkeep.rows for finding in row.findings),
-                *(job.item for stop in on_the_way for job in stop.jobs),
-            }
-        )
-    )
-    start = _start(site)
-    way = [(stop.place.x_m, stop.place.y_m) for stop in on_the_way if stop.place is not None]
-    deepest = max((stop.place.depth_m for stop in on_the_way if stop.place is not None), default=0.0)
+    found = {f"{row.place.target}:{finding.key}" for row in upkeep.rows for finding in row.findings}
+    found |= {job.item for stop in on_the_way for job in stop.jobs}
+    start, way = _start(site), [_point(stop.where) for stop in on_the_way if stop.where is not None]
     return Carry(
         upkeep.today,
         upkeep,
         "" if start is None else start.name,
         length_m(_from(start, way), way),
         tuple(on_the_way),
-        tuple((row, finding) for row in upkeep.rows for finding in row.findings if finding.key in AT_THE_DESK),
+        _desk(upkeep, {stop.target for stop in on_the_way}),
         _cells(on_the_way),
         _parts(on_the_way),
         _tools(on_the_way),
-        max(WORN_PROBE_M, math.ceil((deepest + PROBE_SPARE_M) * 10) / 10),
-        found,
+        _probe_m(on_the_way, site),
+        tuple(sorted(found)),
         None if before is None else since(before, found),
     )
 
 
-def since(before: Before, found: Sequence[str]) -> Since:
+def _desk(upkeep: Upkeep, on_the_way: Container[TargetId]) -> tuple[tuple[Row, Finding], ...]:
+    """What needs no walk, and what may be nothing at targets where nobody goes."""
+    return tuple(
+        (row, finding)
+        for row in upkeep.rows
+        for finding in row.findings
+        if at_the_desk(finding) or row.place.target not in on_the_way
+    )
+
+
+def at_the_desk(finding: Finding) -> bool:
+    """Whether its remedy needs no walk."""
+    return finding.key in AT_THE_DESK or finding.key.startswith(DEPTH_UNSAID)
+
+
+def since(before: Before, found: Collection[str]) -> Since:
     """What was found since a visit began, and what is found no more."""
     return Since(before, tuple(sorted(set(found) - set(before.found))), tuple(sorted(set(before.found) - set(found))))
 
 
-def _stop(
-    target: TargetId,
-    name: str,
-    zone: str,
-    row: Row | None,
-    place: Place | None,
-    site: Site,
-    barred: Mapping[TargetId, str],
-) -> Stop:
-    where = None if place is None else where_from(site.stakes, (place.x_m, place.y_m))
-    return Stop(target, name, zone, place, where, row, barred.get(target, ""), _jobs(target, row, target in barred))
-
-
-def _jobs(target: TargetId, row: Row | None, barred: bool) -> tuple[Job, ...]:
-    jobs = [Job(f"{target}:{BARRED}")] if barred else []
-    if row is None:
-        return tuple(jobs)
-    here = [finding for finding in row.findings if finding.key not in AT_THE_DESK]
+def _jobs(row: Row, barred: Container[TargetId]) -> tuple[Job, ...]:
+    target = row.place.target
+    jobs = [Job(f"{target}:{BARRED}")] if target in barred else []
+    here = [finding for finding in row.findings if not at_the_desk(finding)]
     change = row.state in ("now", "soon") and row.battery is not None
+    if not change and not jobs and all(finding.sure == "perhaps" for finding in here):
+        return ()
     if change:
         jobs.append(Job(f"{target}:{BATTERY}", tuple(f for f in here if f.about == "battery")))
     seen: set[str] = set()
@@ -207,15 +197,6 @@ def _jobs(target: TargetId, row: Row | None, barred: bool) -> tuple[Job, ...]:
             seen.add(finding.key)
             jobs.append(Job(f"{target}:{finding.key}", (finding,)))
     return tuple(jobs)
-
-
-def where_from(stakes: Sequence[Stake], point: Point) -> Where | None:
-    """Bearing and distance from the nearest stake; None where the site has none."""
-    if not stakes:
-        return None
-    stake = min(stakes, key=lambda one: math.dist((one.x_m, one.y_m), point))
-    east, north = point[0] - stake.x_m, point[1] - stake.y_m
-    return Where(stake.name, math.degrees(math.atan2(east, north)) % 360.0, math.hypot(east, north))
 
 
 def _start(site: Site) -> Stake | None:
@@ -228,13 +209,27 @@ def _from(start: Stake | None, way: Sequence[Point]) -> Point:
     return way[0] if way else (0.0, 0.0)
 
 
+def _point(where: Whereabouts) -> Point:
+    return where.place.x_m, where.place.y_m
+
+
 def _in_order(stops: Sequence[Stop], site: Site) -> list[Stop]:
     """In walking order from the first stake (the first target where there is none); without a place come last."""
     order = {target: n for n, target in enumerate(site.targets)}
-    placed = sorted((s for s in stops if s.place is not None), key=lambda s: order[s.target])
-    points = [(s.place.x_m, s.place.y_m) for s in placed if s.place is not None]
+    placed = sorted((s for s in stops if s.where is not None), key=lambda s: order[s.target])
+    points = [_point(s.where) for s in placed if s.where is not None]
     way = walk(_from(_start(site), points), points)
-    return [*(placed[i] for i in way), *(s for s in stops if s.place is None)]
+    return [*(placed[i] for i in way), *(s for s in stops if s.where is None)]
+
+
+def _probe_m(stops: Sequence[Stop], site: Site) -> float:
+    """A probe that reaches the deepest of them as far as anybody can say, and no shorter than the site's usual one."""
+    deepest = 0.0
+    for stop in stops:
+        if stop.where is not None:
+            most = None if stop.where.burial is None else stop.where.burial.most_m
+            deepest = max(deepest, stop.where.place.depth_m if most is None else most)
+    return max(site.upkeep.probe_m, math.ceil((deepest + PROBE_IN_HANDS_M) * 10) / 10)
 
 
 def _cells(stops: Sequence[Stop]) -> tuple[Cells, ...]:

@@ -26,6 +26,7 @@ from fieldctl.site.model import Site
 from fieldctl.units import TargetId
 from fieldctl.upkeep.carry import Before, Carry, carry_of
 from fieldctl.upkeep.read import read_upkeep
+from fieldctl.upkeep.snow_log import read_snow
 from fieldctl.upkeep.visits import KINDS, Visit, fold, swaps_in_force
 
 if TYPE_CHECKING:
@@ -35,16 +36,24 @@ if TYPE_CHECKING:
 def read_carry(reader: Reader, site: Site, today: datetime.date) -> Carry:
     """The carry list of a visit today."""
     barred: dict[TargetId, str] = {}
-    names: dict[TargetId, str] = {}
-    for fact in reader.facts(kinds=(TargetBarred, TargetCleared, TargetNamed)):
+    for fact in reader.facts(kinds=(TargetBarred, TargetCleared)):
         match fact:
             case TargetBarred():
                 barred[fact.target] = fact.reason
             case TargetCleared():
                 barred.pop(fact.target, None)
-            case TargetNamed():
-                names[fact.target] = fact.name
-    return carry_of(read_upkeep(reader, site, today), site, barred, names, before_of(reader))
+    names = read_names(reader, site)
+    upkeep, snow = read_upkeep(reader, site, today), read_snow(reader)
+    return carry_of(upkeep, site, snow, barred, names, before_of(reader))
+
+
+def read_names(reader: Reader, site: Site) -> dict[TargetId, str]:
+    """What people call each target, also those that were taken out."""
+    names = {place.target: place.name for place in (*site.places, *site.posts)}
+    for fact in reader.facts(kinds=(TargetAdded, TargetNamed)):
+        if isinstance(fact, TargetAdded | TargetNamed) and fact.name:
+            names[fact.target] = fact.name
+    return names
 
 
 def read_visits(reader: Reader) -> dict[str, Visit]:

@@ -24,17 +24,19 @@ MANY_MAX = 256  # targets, as the design says
 Name = Annotated[str, StringConstraints(max_length=NAME_MAX, pattern=r"^[^\u0000-\u001f\u007f]*$")]
 FileName = Annotated[str, StringConstraints(max_length=FILE_MAX, pattern=r"^[^\u0000-\u001f\u007f]*$")]
 Text = Annotated[str, StringConstraints(max_length=TEXT_MAX, pattern=r"^[^\u0000-\u0008\u000b-\u001f\u007f]*$")]
+Csv = Annotated[str, StringConstraints(max_length=30_000)]
 Names = Annotated[tuple[Name, ...], Field(max_length=MANY_MAX)]
 Texts = Annotated[tuple[Text, ...], Field(max_length=MANY_MAX)]
 Items = Annotated[tuple[Name, ...], Field(max_length=4 * MANY_MAX)]
 Picks = Annotated[dict[Name, Name], Field(max_length=MANY_MAX)]
 Seed = Annotated[int, Field(ge=0, lt=2**31)]
+Count = Annotated[int, Field(ge=0, lt=2**32)]
 Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
 Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
 Minutes = Annotated[float, Field(ge=0, le=1440, allow_inf_nan=False)]
 Hours = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 Ago = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
-LongAgo = Annotated[float, Field(ge=0, le=40 * 86_400, allow_inf_nan=False)]
+HostMoment = Annotated[int, Field(ge=0, lt=2**63)]
 Volts = Annotated[float, Field(ge=-110, le=110, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-100, le=100, allow_inf_nan=False)]
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
@@ -110,8 +112,12 @@ ARGUMENTS: dict[str, Argument] = {
     "secret": Argument(Name, "The factory secret on its label.", "00112233445566778899aabbccddeeff"),
     "target": Argument(Name, "A target, by id or by name.", "5ee00001"),
     "threshold": Argument(
-        Annotated[int, Field(ge=0, le=65_535)], "Tenths of the pad's noise that begin a strike; 0: the target's own.", 85
+        Annotated[int, Field(ge=0, le=65_535)],
+        "Tenths of the pad's noise that begin a strike; 0: the target's own.",
+        85,
     ),
+    "number": Argument(Count, "A strike's number within the target's boot; 0: the last one heard.", 12),
+    "boot": Argument(Count, "A boot of the target; 0: the present one.", 0),
     "lost": Argument(bool, "Lost or stolen: nothing of it is believed any more.", False),
     "person": Argument(Name, "Somebody, by name or id; a nickname will do.", "Tove"),
     "right": Argument(Granted, "What that person may do.", "instruct"),
@@ -123,7 +129,9 @@ ARGUMENTS: dict[str, Argument] = {
     "found": Argument(Items, "Everything that was found by then.", ["5ee00001:battery"], plain=False),
     "done": Argument(bool, "It was done.", True),
     "knew": Argument(Names | None, "The ticks of it that were shown; none for all so far.", ["k-00"], plain=False),
-    "plus_minus_s": Argument(Number, "The ± of how long ago it was, in seconds.", 2.0),
+    "at_us": Argument(HostMoment | None, "When it was ticked, by the host's clock; none for now.", 0),
+    "boot": Argument(Name, "The host's boot that the moment is of.", ""),
+    "plus_minus_s": Argument(Number, "The ± of that moment, in seconds.", 2.0),
     "tick": Argument(Name, "A tick of the visit.", "k-00"),
     "anew": Argument(bool, "Begin the round of a new season.", False),
     "retrieval": Argument(Name, "A retrieval; empty for the latest.", "r1"),
@@ -137,6 +145,8 @@ ARGUMENTS: dict[str, Argument] = {
     "lent_to": Argument(Name, "Who has it on loan; empty where nobody has.", ""),
     "missing": Argument(bool, "It was not there at the count.", False),
     "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
+    "csv": Argument(Csv, "Readings of the snow under a header date,snow_m,zone.", "date,snow_m\n2026-01-24,1.9\n"),
+    "file": Argument(Name, "The file's name; it is kept as the readings' source.", "winter.csv"),
 }
 """Every argument of a verb by its name."""
 
@@ -145,16 +155,15 @@ OTHERWISE: dict[tuple[str, str], Argument] = {
     ("alarm-clear", "what"): Argument(Name, "The alarm's word, as alarm-list has it.", "battery"),
     ("alarm-clear", "reason"): Argument(Text, "What was mended, and how it was seen.", "Fresh cells, 3.4 V under load"),
     ("kit-read", "item"): Argument(Name, "The base, or a piece of kit, as site.toml names it.", "base"),
+    ("snow-measured", "zone"): Argument(Name | None, "A zone of the site; none for all.", "upper"),
+    ("snow-measured", "snow_m"): Argument(Metres, "How deep the snow is there, in metres.", 1.9),
     ("day-renewed", "zone"): Argument(Name | None, "A zone of the site; none for all.", "upper"),
     ("exercise-check", "seed"): Argument(Seed, "Draws the same targets again.", 7),
     ("visit-tick", "item"): Argument(Name, "An item of the visit's list.", "5ee00001:battery"),
-    ("visit-tick", "ago_s"): Argument(LongAgo, "How many seconds ago it was ticked.", 1800.0),
     ("visit-tick", "why"): Argument(Text, "Why it was not done.", "ice as hard as stone"),
     ("visit-close", "why"): Argument(Text, "Why the rest was left.", "fog"),
     ("visit-close", "signed"): Argument(Name, "Who signs for the visit.", "Tove"),
     ("visit-close", "visit"): Argument(Name, "A visit.", "v1"),
-    ("retrieval-got", "ago_s"): Argument(LongAgo, "How many seconds ago it was ticked.", 1800.0),
-    ("retrieval-lost", "ago_s"): Argument(LongAgo, "How many seconds ago it was ticked.", 1800.0),
     ("retrieval-lost", "place"): Argument(Text, "Where it lay last; empty for its place on file.", "below stake 3"),
     ("retrieval-lost", "reason"): Argument(Text, "Why it is given up.", "probed for an hour, nothing"),
     ("retrieval-close", "signed"): Argument(Name, "Who signs for the retrieval.", "Ansel"),

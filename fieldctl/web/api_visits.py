@@ -19,15 +19,15 @@ class ChangedMeanwhile(Answer):
 
 
 class TickOfVisit(Answer):
-    """One tick in force: how long ago by its phone when the field heard of it, with the ± of that."""
+    """One tick in force."""
 
     tick: str
     done: bool
     why: str
     by: str | None
     day: str
-    ago_s: float
-    plus_minus_s: float
+    told_later_s: float | None = Field(description="After it was made; null where the host was rebooted between.")
+    plus_minus_s: float | None
     late: bool = Field(description="It came after the visit was signed for.")
     meanwhile: list[ChangedMeanwhile]
 
@@ -107,8 +107,8 @@ class SaidOfTarget(Answer):
     why: str
     by: str | None
     day: str
-    ago_s: float
-    plus_minus_s: float
+    told_later_s: float | None = Field(description="After it was made; null where the host was rebooted between.")
+    plus_minus_s: float | None
 
 
 class RetrievalRow(Answer):

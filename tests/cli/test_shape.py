@@ -23,9 +23,15 @@ EXPECTED = [
     "person certificate", "person forget", "person list", "person rename",
     "phone code", "phone end", "phone end-all", "phone list",
     "rights code", "rights give", "rights list", "rights take", "season",
-    "serve", "site check", "site new", "site survey", "status", "target add", "target bar",
-    "target clear", "target find", "target list", "target name", "target rotate", "target search", "target take-out",
-    "target tune", "upkeep", "upkeep reading", "upkeep swapped",
+    "serve", "site check", "site new", "site no-go", "site places", "site resurvey", "site snow import", "site snow list",
+    "site snow measured", "site survey", "status", "target add", "target bar",
+    "target clear", "target find", "target list", "target moved", "target name", "target rotate", "target search", "target take-out",
+    "target tune", "upkeep", "upkeep carry", "upkeep reading",
+    "upkeep retrieval begin", "upkeep retrieval close", "upkeep retrieval got", "upkeep retrieval lost",
+    "upkeep retrieval show", "upkeep retrieval undo",
+    "upkeep self-test heard", "upkeep self-test run", "upkeep self-test show", "upkeep swapped",
+    "upkeep visit begin", "upkeep visit close", "upkeep visit list", "upkeep visit show", "upkeep visit tick",
+    "upkeep visit untick",
     "walk-in end", "walk-in release", "walk-in start", "walk-in status", "walk-in stop",
 ]  # fmt: skip
 NO_SITE = ("backup restore", "backup verify", "site new")  # which name the file or the folder that they are about

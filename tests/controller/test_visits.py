@@ -1,4 +1,4 @@
-"""Visits over the real controller: ticks once and for good, two phones, what was changed meanwhile, after the signature."""
+"""Visits over the real controller: ticks once and for good, two phones, changes meanwhile, after the signature."""
 
 from __future__ import annotations
 
@@ -10,9 +10,19 @@ from kit import ask, facts, refused, tell
 from fieldctl.events import BatterySwapped, SwapTakenBack, VisitTicked
 from sims.field import Field
 
+DAY_US = 86_400_000_000
+
+
+def ago(made: Field, us: int) -> dict[str, Any]:
+    """A moment of a phone, so long ago."""
+    assert made.life is not None
+    here = made.life.controller.outside.here()
+    return {"at_us": here.us - us, "boot": here.boot}
+
 
 async def begun(made: Field, *keys: str) -> list[str]:
-    """A controller that hears everybody, and a visit with these jobs at each target."""
+    """A controller that hears everybody, and a visit with these jobs at each target; the host is three days up."""
+    made.world.clock.begin_boot(3 * DAY_US)
     made.begin()
     await asyncio.sleep(5)
     items = [f"{target}:{key}" for target in made.site.targets for key in (keys or ("battery",))]
@@ -33,16 +43,18 @@ def only(row: dict[str, Any], item: str) -> dict[str, Any]:
 def test_a_ticked_battery_is_a_change_of_battery_of_that_day_once() -> None:
     async def story(made: Field) -> None:
         first, second, _ = await begun(made)
-        two_days = 2 * 86_400.0
+        moment = ago(made, 2 * DAY_US)
         for _ in range(2):
-            row = await ask(made, "visit-tick", visit="v1", item=first, done=True, by="Tove", ago_s=two_days,
+            row = await ask(made, "visit-tick", visit="v1", item=first, done=True, by="Tove", **moment,
                             plus_minus_s=60.0, tick="phone-tick-1")  # fmt: skip
         wall = made.world.clock.wall()
         (swap,) = facts(made, BatterySwapped)
         assert wall is not None
         assert swap.target == made.site.targets[0]
         assert swap.day < wall[:10]
-        assert only(row, first)["ticks"][0]["day"] == swap.day
+        (tick,) = only(row, first)["ticks"]
+        assert (tick["day"], tick["plus_minus_s"]) == (swap.day, 60.0)
+        assert abs(tick["told_later_s"] - 2 * 86_400) < 1
         assert len(facts(made, VisitTicked)) == 1, "the same press twice is one tick"
         assert "reason" in (await refused(made, "visit-tick", visit="v1", item=second, done=False, by="Tove")).what
         await ask(made, "visit-tick", visit="v1", item=second, done=False, why="ice", by="Tove")
@@ -128,7 +140,8 @@ def test_a_tick_after_the_signature_is_kept_and_marked_and_what_was_signed_stays
         done = await ask(made, "visit-tick", visit="v1", item=first, done=True, by="Tove")
         assert "Larch 2" in (await refused(made, "visit-close", visit="v1", signed="Tove", by="Tove")).what
         await ask(made, "visit-close", visit="v1", signed="Tove", by="Tove", why="snowfall")
-        row = await ask(made, "visit-tick", visit="v1", item=second, done=True, by="Jon", ago_s=3600.0, tick="late")
+        row = await ask(made, "visit-tick", visit="v1", item=second, done=True, by="Jon", tick="late",
+                        **ago(made, 3_600_000_000))  # fmt: skip
         (tick,) = only(row, second)["ticks"]
         assert (tick["late"], tick["by"]) == (True, "Jon")
         assert len(facts(made, BatterySwapped)) == 2, "the cells are in, whenever it was told"
@@ -163,8 +176,7 @@ def test_what_is_no_item_or_no_moment_is_refused_and_writes_nothing() -> None:
         bad: list[dict[str, Any]] = [
             {"item": "5ee00001:other", "done": True},
             {"item": "5ee000ff:battery", "done": True},
-            {"item": items[0], "done": True, "ago_s": -1.0},
-            {"item": items[0], "done": True, "ago_s": 41 * 86_400.0},
+            {"item": items[0], "done": True, **ago(made, 41 * DAY_US)},
             {"item": items[0], "done": True, "day": "24.1.2026"},
             {"item": items[0], "done": True, "why": "x" * 501},
             {"item": items[0], "done": False, "why": "  "},
@@ -176,5 +188,27 @@ def test_what_is_no_item_or_no_moment_is_refused_and_writes_nothing() -> None:
         await ask(made, "visit-tick", visit="v1", item="5ee00002:battery", done=True, by="Tove")
         assert len(facts(made, BatterySwapped)) == 1, "changed on the way, though it was not on the list"
         assert "signature" in (await refused(made, "visit-close", visit="v1", signed=" ", by="Tove", why="x")).what
+
+    tell(story)
+
+
+def test_a_moment_of_another_boot_of_the_host_is_nobody_s_and_the_phone_s_day_counts() -> None:
+    async def story(made: Field) -> None:
+        first, second, third = await begun(made)
+        before = ago(made, 0)
+        await made.kill()
+        made.world.clock.begin_boot(60_000_000)
+        made.begin()
+        await asyncio.sleep(5)
+        wall = (made.world.clock.wall() or "")[:10]
+        row = await ask(made, "visit-tick", visit="v1", item=first, done=True, by="T", **before, day="2020-01-24")
+        (tick,) = only(row, first)["ticks"]
+        assert (tick["told_later_s"], tick["plus_minus_s"], tick["day"]) == (None, None, "2020-01-24")
+        row = await ask(made, "visit-tick", visit="v1", item=second, done=True, by="T", **before, day="2999-01-01")
+        assert only(row, second)["ticks"][0]["day"] == wall, "a phone that is ahead of us has no day to come"
+        ahead = {**ago(made, -60_000_000), "plus_minus_s": 0.0}
+        row = await ask(made, "visit-tick", visit="v1", item=third, done=True, by="T", **ahead)
+        (tick,) = only(row, third)["ticks"]
+        assert (tick["told_later_s"], tick["plus_minus_s"]) == (0.0, 1.0), "a thumb is never surer than a second"
 
     tell(story)
