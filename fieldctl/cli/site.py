@@ -11,11 +11,19 @@ from fieldctl.cli import show
 from fieldctl.cli.cautions import CAUTIONS
 from fieldctl.cli.common import HERE, AsJson, SiteDir
 from fieldctl.cli.outside import make_key
+from fieldctl.cli.site_place import no_go, places, resurvey
+from fieldctl.cli.site_snow import snow
 
 site = typer.Typer(
-    help="Begin a site, check its files, look at a survey.",
+    help="Begin a site, check its files, survey it; where its targets lie, and how deep the snow is.",
     no_args_is_help=True,
 )
+site.add_typer(snow, name="snow")
+site.command(epilog="Example:  fieldctl site places --site larch-hollow")(places)
+site.command(epilog="Example:  fieldctl site resurvey 'Larch 1' --from 'red post=73.0' --from 'hut corner=99.0'")(
+    resurvey
+)
+site.command("no-go", epilog="Example:  fieldctl site no-go --geojson > no-go.geojson")(no_go)
 
 
 @site.command(

@@ -73,11 +73,24 @@ def find(
     site: SiteDir = HERE,
     json: AsJson = False,
 ) -> None:
-    """Where a target lies."""
+    """Where a target lies and how to find it: coordinates, the way from the nearest stakes, its depth today."""
     if end:
         ask(site, "target-locate-end", json, _one, target=who_)
     else:
-        ask(site, "target-locate", json, _one, target=who_, send=send)
+        ask(site, "target-locate", json, _where, target=who_, send=send)
+
+
+@target.command(epilog="Example:  fieldctl target moved 'Lone larch' --day 2026-01-24 --notes 'out of the cornice'")
+def moved(
+    who_: Who,
+    day: Annotated[str, typer.Option(help="The day on which it was done; today otherwise.")] = "",
+    notes: Annotated[str, typer.Option(help="Where to, and why, in a few words.")] = "",
+    site: SiteDir = HERE,
+    json: AsJson = False,
+    by: By = "",
+) -> None:
+    """A target was put elsewhere without a survey: its place is not trusted until a newer survey."""
+    ask(site, "target-moved", json, _moved, target=who_, day=day, notes=notes, by=who(by))
 
 
 @target.command(epilog="Example:  fieldctl target rotate 'Lone larch'")
@@ -123,12 +136,13 @@ def _secret(file: Path | None) -> str:
 def rows(targets: list[dict[str, Any]]) -> None:
     """Targets as a table."""
     show.table(
-        ("target", "name", "state", "heard", "signal", "±ms", "volts", "°C", "place"),
+        ("target", "name", "state", "since", "heard", "signal", "±ms", "volts", "°C", "place"),
         [
             (
                 t["target"],
                 t["name"],
-                t["life"],
+                " + ".join(one["state"] for one in t["states"]),
+                t["states"][0]["since"],
                 "-" if t["heard_s_ago"] is None else f"{t['heard_s_ago']:g} s ago",
                 t["signal"],
                 t["plus_minus_ms"],
@@ -146,6 +160,20 @@ def rows(targets: list[dict[str, Any]]) -> None:
 
 def _found(row: dict[str, Any]) -> None:
     show.table(("hardware", "button pressed"), [(f["hardware"], f["pressed"]) for f in row["found"]])
+
+
+def _where(row: dict[str, Any]) -> None:
+    from fieldctl.site.whereabouts import in_words
+
+    print(f"{row['name']} ({row['target']})")
+    show.lines([row["place"]] if row["where"] is None else in_words(row["where"]))
+    if row["sending"]:
+        print(f"It is let send for {row['ends_in_s']} s at most, and ends with: fieldctl target find … --end")
+
+
+def _moved(row: dict[str, Any]) -> None:
+    print(f"{row['name']}: {row['place']}")
+    show.say("Survey it where it lies now: fieldctl site resurvey, or a file in the folder surveys.")
 
 
 def _one(row: dict[str, Any]) -> None:

@@ -171,6 +171,7 @@ class Controller:
         may_send = {g.target: memory.grant_until(g, self.outside) for g in memory.open_grants.values()}
         self.all_off.load(memory.epoch, in_force=memory.all_off, may_send=may_send)
         self.day = memory.day(self._zone_of)
+        self.snow.now = memory.snow
         for fact in memory.exercise_facts:
             self.exercises.committed(fact, live=False)
         self.edge.load(memory.day_facts)
@@ -372,7 +373,9 @@ class Controller:
         """See `Ear`: an order has its one outcome."""
         kind = type(ended.order.message).__name__
         self.outcomes[f"{kind}.{ended.verdict}"] += 1
+        known.talk.resent += max(0, ended.order.sends - 1)
         if ended.verdict == "lost":
+            known.talk.orders_lost += 1
             known.lost_orders += 1
             if known.lost_orders >= REOPEN_AFTER_LOST and known.session.state == "open":
                 self.open_again(known)
@@ -434,6 +437,7 @@ class Controller:
             if entry.known:
                 continue  # a strike that was on file already
             self.day = day_step(self.day, fact, self._zone_of)
+            self.snow.committed(entry)
             if isinstance(fact, TargetBarred):
                 self.hearing.barred(fact.target)
             self.exercises.committed(fact)

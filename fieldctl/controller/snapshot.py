@@ -19,6 +19,7 @@ from fieldctl.events import (
     QuestionAsked,
     SplitMade,
 )
+from fieldctl.site.whereabouts import put_elsewhere
 from fieldctl.units import BootId, HostUs, PersonId, TargetId, seconds
 from fieldctl.wire.messages import Flags
 
@@ -189,7 +190,9 @@ def place(c: Controller, who: TargetId) -> str:
         found = c.site.place(who)
     except KeyError:
         return "place not surveyed"
-    return f"{found.zone}, x {found.x_m:g} m, y {found.y_m:g} m, {found.depth_m:g} m deep"
+    words = f"{found.zone}, x {found.x_m:g} m, y {found.y_m:g} m, {found.depth_m:g} m deep"
+    moved = put_elsewhere(found, c.snow.now.moved.get(who))
+    return words if moved is None else f"put elsewhere on {moved.day} without a survey; before: {words}"
 
 
 def exercise(c: Controller, e: Exercise) -> Row:

@@ -24,7 +24,9 @@ from fieldctl.controller.verbs_people import PeopleVerbs
 from fieldctl.controller.verbs_retrieval import RetrievalVerbs
 from fieldctl.controller.verbs_rights import RightsVerbs
 from fieldctl.controller.verbs_selftest import SelfTestVerbs
+from fieldctl.controller.verbs_snow import SnowVerbs
 from fieldctl.controller.verbs_target import TargetVerbs
+from fieldctl.controller.verbs_trace import TraceVerbs
 from fieldctl.controller.verbs_upkeep import UpkeepVerbs
 from fieldctl.controller.verbs_visit import VisitVerbs
 from fieldctl.controller.verbs_walkin import WalkInVerbs
@@ -60,6 +62,7 @@ class Desk:
         rights = RightsVerbs(controller, self.access)
         walkin = WalkInVerbs(controller)
         upkeep = UpkeepVerbs(controller, target)
+        snow = SnowVerbs(controller, target, upkeep)
         kit = KitVerbs(controller, upkeep)
         visit, retrieval = VisitVerbs(controller, upkeep), RetrievalVerbs(controller)
         self_test = SelfTestVerbs(controller, target)
@@ -115,10 +118,15 @@ class Desk:
             ("target-rotate", "upkeep", target.rotate),
             ("target-take-out", "upkeep", target.take_out),
             ("target-tune", "upkeep", target.tune),
+            ("target-trace", "upkeep", TraceVerbs(controller, target).trace),
             ("target-bar", "upkeep", target.bar),
             ("target-clear", "upkeep", target.clear),
             ("target-locate", "upkeep", target.locate),
             ("target-locate-end", "upkeep", target.locate_end),
+            ("target-moved", "upkeep", snow.moved),
+            ("snow-measured", "upkeep", snow.measured),
+            ("snow-import", "upkeep", snow.take_in),
+            ("snow-list", "watch", snow.list_all),
             ("battery-swapped", "upkeep", upkeep.battery_swapped),
             ("kit-read", "upkeep", kit.read),
             ("visit-begin", "upkeep", visit.begin),

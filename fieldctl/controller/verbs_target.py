@@ -11,6 +11,7 @@ from fieldctl.controller.joining import add_target, search_bus
 from fieldctl.errors import BadInput, NotFound, Refused, Unreachable
 from fieldctl.events import KeysRotated, TargetBarred, TargetCleared, TargetNamed, TargetTakenOut, TargetTuned
 from fieldctl.keying import Keying
+from fieldctl.site.whereabouts import as_row
 from fieldctl.strikes.tune import HIGHEST, OWN
 from fieldctl.units import US_PER_S
 from fieldctl.wire import adding
@@ -147,9 +148,15 @@ class TargetVerbs:
         return {"barred": dict(self._c.day.barred)}
 
     async def locate(self, target: str, send: bool = False) -> Row:
-        """Where a target lies; with `send`, let it send under a grant so that a receiver finds it."""
+        """Where a target lies and how to find it; with `send`, let it send under a grant so that a receiver does."""
         known = self.find(target)
-        row: Row = {"target": known.target, "place": snapshot.place(self._c, known.target), "sending": False}
+        row: Row = {
+            "target": known.target,
+            "name": snapshot.label(self._c, known.target),
+            "place": snapshot.place(self._c, known.target),
+            "where": self._where(known),
+            "sending": False,
+        }
         if send:
             self._may_locate()
             now = self._c.outside.clock.now()
@@ -159,6 +166,13 @@ class TargetVerbs:
                 raise Unreachable(f"{known.target} is not heard.", remedy="Go by its place, and look at its link.")
             row["sending"], row["ends_in_s"] = True, LOCATE_S
         return row
+
+    def _where(self, known: Known) -> Row | None:
+        """Coordinates, ways from stakes, depth; None for a post, and for what was never surveyed."""
+        try:
+            return as_row(self._c.snow.where(known.target))
+        except KeyError:
+            return None
 
     async def locate_end(self, target: str) -> Row:
         """End a signal that was switched on to find a target."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fieldctl.site.earth import to_plane
@@ -35,6 +35,11 @@ _TEXTS = ("target", "name", "zone", "surveyed_on", "method", "note")
 
 def csv_rows(text: str, faults: Faults, _origin: Origin | None) -> list[Table]:
     """Plain metres: a header of keys, one target a line; commas, or semicolons with decimal commas."""
+    return read_csv(text, faults, KEYS[:9], _TEXTS, "one line for each target")
+
+
+def read_csv(text: str, faults: Faults, keys: Sequence[str], texts: Sequence[str], each: str) -> list[Table]:
+    """Rows under a header of keys, each with its line; `texts` are the keys whose values stay texts."""
     first = text.lstrip("\r\n").split("\n", 1)[0]
     semicolons = first.count(";") > first.count(",")
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=";" if semicolons else ",", strict=True)
@@ -58,7 +63,7 @@ def csv_rows(text: str, faults: Faults, _origin: Origin | None) -> list[Table]:
                 )
                 continue
             values = {key: cell for key, cell in zip(header, cells, strict=False) if cell}
-            rows.append(_row(values, faults, ("row", len(rows)), reader.line_num, comma=semicolons))
+            rows.append(_row(values, faults, ("row", len(rows)), reader.line_num, texts, comma=semicolons))
     except csv.Error as error:
         faults.add(
             reader.line_num,
@@ -72,8 +77,8 @@ def csv_rows(text: str, faults: Faults, _origin: Origin | None) -> list[Table]:
             1,
             "(the file)",
             "it holds nothing",
-            expected="a header: " + ",".join(KEYS[:9]),
-            remedy="Begin with that line, then one line for each target.",
+            expected="a header: " + ",".join(keys),
+            remedy=f"Begin with that line, then {each}.",
         )
     return rows
 
@@ -162,7 +167,7 @@ def _no_origin(faults: Faults) -> None:
 
 def _on_earth(values: dict[str, Any], faults: Faults, path: Path, line: int, origin: Origin) -> Table:
     """A row whose lat and lon have become metres of the plane."""
-    row = _row(values, faults, path, line)
+    row = _row(values, faults, path, line, _TEXTS)
     found = len(faults.found)
     lat, lon = row.number("lat", -85, 85, unit="degrees north"), row.number("lon", -180, 180, unit="degrees east")
     rest = {key: value for key, value in row.values.items() if key not in ("lat", "lon")}
@@ -181,11 +186,13 @@ def _on_earth(values: dict[str, Any], faults: Faults, path: Path, line: int, ori
     return Table(rest | {"x_m": x_m, "y_m": y_m}, {path: line}, faults, path)
 
 
-def _row(values: Mapping[str, Any], faults: Faults, path: Path, line: int, *, comma: bool = False) -> Table:
-    """A row of a survey; texts under keys that want numbers become numbers where they can."""
+def _row(
+    values: Mapping[str, Any], faults: Faults, path: Path, line: int, texts: Sequence[str], *, comma: bool = False
+) -> Table:
+    """A row of a file; texts under keys that want numbers become numbers where they can."""
     read: dict[str, Any] = {}
     for key, value in values.items():
-        if isinstance(value, str) and key not in _TEXTS:
+        if isinstance(value, str) and key not in texts:
             try:
                 read[key] = float(value.replace(",", ".") if comma else value)
                 continue

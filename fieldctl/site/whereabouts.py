@@ -1,7 +1,7 @@
 """Where a target lies now and how to find it again: coordinates, bearings from the nearest stakes, depth today, trust.
 
     whereabouts(site, target, snow, today) -> Whereabouts    everything about one target; KeyError for no target of it
-    as_row(found), in_words(found)                           for programs, and for people
+    as_row(found), in_words(row)                             for programs, and of that for people
 
 `Snow` is what the log says: readings of the snow, and targets that were put elsewhere without a survey. Of those the
 last place is told as such, and no depth: until a newer survey comes nobody knows where they lie.
@@ -140,6 +140,7 @@ def as_row(found: Whereabouts) -> dict[str, Any]:
         "depth_m": _metres(None if burial is None else burial.depth_m),
         "depth_least_m": _metres(None if burial is None else burial.least_m),
         "depth_most_m": _metres(None if burial is None else burial.most_m),
+        "surveyed_depth_m": place.depth_m,
         "depth_why": [] if burial is None else list(burial.why),
         "snow_m": None if burial is None or burial.snow is None else burial.snow.snow_m,
         "snow_on": None if burial is None or burial.snow is None else burial.snow.day.isoformat(),
@@ -152,52 +153,46 @@ def as_row(found: Whereabouts) -> dict[str, Any]:
     }
 
 
-def in_words(found: Whereabouts, *, north: bool) -> list[str]:
-    """The same as lines for people; `north` where the site's y goes to the north."""
-    place = found.place
+def in_words(row: Mapping[str, Any]) -> list[str]:
+    """What `as_row` gives as lines for people."""
     lines = []
-    if found.moved is not None:
-        notes = f" ({found.moved.notes})" if found.moved.notes else ""
-        lines.append(
-            f"It was put elsewhere on {found.moved.day} without a survey{notes}: what follows is its last place."
-        )
-    lines.append(f"{place.zone}, x {place.x_m:.2f} m, y {place.y_m:.2f} m, ± {place.plus_minus_m:g} m")
-    if found.lat_deg is not None and found.lon_deg is not None:
-        lines.append(f"lat {found.lat_deg:.{DEGREES_SHOWN}f}, lon {found.lon_deg:.{DEGREES_SHOWN}f} (WGS 84)")
-    of = "from true north" if north else "clockwise from the site's y"
+    if row["moved_on"] is not None:
+        notes = f" ({row['moved_notes']})" if row["moved_notes"] else ""
+        lines.append(f"It was put elsewhere on {row['moved_on']} without a survey{notes}. Its last place was:")
+    lines.append(f"{row['zone']}, x {row['x_m']:.2f} m, y {row['y_m']:.2f} m, ± {row['plus_minus_m']:.2f} m")
+    if row["lat_deg"] is not None:
+        lines.append(f"lat {row['lat_deg']:.{DEGREES_SHOWN}f}, lon {row['lon_deg']:.{DEGREES_SHOWN}f} (WGS 84)")
+    of = "from true north" if row["lat_deg"] is not None else "clockwise from the site's y"
     lines += [
-        f"from {way.stake.name}: {way.bearing_deg % 360:.0f}° {of}, {way.distance_m:.2f} m level"
-        + (f" ({way.stake.note})" if way.stake.note else "")
-        for way in found.stakes
+        f"from {way['stake']}: {way['bearing_deg']:.0f}° {of}, {way['distance_m']:.2f} m level"
+        + (f" ({way['note']})" if way["note"] else "")
+        for way in row["from_stakes"]
     ]
-    lines.append(depth_words(found.burial, place) if found.moved is None else "How deep it lies cannot be said.")
-    surveyed = "nobody knows when" if place.surveyed_on is None else f"on {place.surveyed_on}"
-    lines.append(f"surveyed {surveyed}" + (f": {place.method}" if place.method else ""))
-    if found.came is not None and found.came.beyond:
-        lines.append(came_words(found.came))
-    return [*lines, f"note: {place.note}"] if place.note else lines
+    lines.append(depth_words(row))
+    lines.append(f"surveyed {'on a day that nobody wrote down' if row['surveyed_on'] is None else row['surveyed_on']}")
+    if row["came_m"] is not None and row["came_m"] > row["came_plus_minus_m"]:
+        lines.append(came_words(row))
+    return [*lines, f"note: {row['note']}"] if row["note"] else lines
 
 
-def came_words(move: Move) -> str:
-    """How far a target has come as a sentence, against both ±."""
-    days = "" if move.days is None else f" in {move.days} days"
-    way = f"It came {move.distance_m:.2f} m towards {move.bearing_deg % 360:.0f}°{days}"
-    both = f"both ± together are {move.plus_minus_m:.2f} m"
-    return f"{way}; {both}." if move.beyond else f"{way}; {both}, so it may not have moved at all."
-
-
-def depth_words(burial: Burial | None, place: Place) -> str:
+def depth_words(row: Mapping[str, Any]) -> str:
     """The depth today as a sentence, with what its ± comes from."""
-    if burial is None:
-        return "How deep it lies cannot be said."
-    why = "; ".join(WHY[each] for each in burial.why)
-    if burial.middle_m is None:
-        most = "" if burial.most_m is None else f"; at most all of the snow, {burial.most_m:.1f} m"
-        return f"How deep it lies today cannot be said: {why}. {place.depth_m:g} m at its survey{most}."
-    if (burial.most_m or 0.0) <= 0.0:
-        return "It lies bare, or stands out of the snow" + (f" ({why})." if why else ".")
-    said = f"{burial.depth_m:.1f} m deep today, {burial.least_m:.1f} to {burial.most_m:.1f} m"
-    return said + (f" ({why})." if why else ".")
+    why = "; ".join(WHY[each] for each in row["depth_why"])
+    if row["depth_m"] is None:
+        most = "" if row["depth_most_m"] is None else f"; at most all of the snow, {row['depth_most_m']:.1f} m"
+        because = f": {why}" if why else ""
+        return f"How deep it lies today cannot be said{because}. {row['surveyed_depth_m']:g} m at its survey{most}."
+    ends = f"{row['depth_least_m']:.1f} to {row['depth_most_m']:.1f} m"
+    return f"{row['depth_m']:.1f} m deep today, {ends}" + (f" ({why})." if why else ".")
+
+
+def came_words(row: Mapping[str, Any]) -> str:
+    """How far it has come since its place of an earlier day, against both ±."""
+    way = f"{row['came_m']:.2f} m towards {row['came_bearing_deg']}° in {row['came_days']} days"
+    both = f"both ± together are {row['came_plus_minus_m']:.2f} m"
+    if row["came_m"] > row["came_plus_minus_m"]:
+        return f"It has come {way}; {both}."
+    return f"It lies {way} from its place before; {both}, so it may not have moved at all."
 
 
 def _metres(value: float | None) -> float | None:

@@ -19,6 +19,7 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Finding, Sure
 from fieldctl.upkeep.readings import day_number
 
+VAGUE_M = 0.75  # with a wider ± than this "perhaps" is true of every target at once, and so of no use
 CREEP_TOLD_DAYS = 60  # after the survey that showed it; what it means for the next weeks is then stale
 
 
@@ -38,9 +39,11 @@ def _of(site: Site, among: Sequence[Line], where: Whereabouts, snow: Snow, today
         return
     burial = where.burial
     if burial is not None:
-        yield from _deep_or_bare(site, burial)
-        yield from _unsaid(burial, snow)
-        yield from _under_a_blade(site.grooming, burial)
+        vague = burial.plus_minus_m > VAGUE_M
+        told = (*_deep_or_bare(site, burial), *_under_a_blade(site.grooming, burial))
+        yield from (each for each in told if not (vague and each.sure == "perhaps"))
+        if snow.readings:  # where nobody measures snow, one such sentence a target would be noise
+            yield from _unsaid(burial, vague=vague)
     yield from _outside(among, where.place)
     came, surveyed = where.came, where.place.surveyed_on
     if came is None or not came.beyond or surveyed is None or (today - surveyed).days > CREEP_TOLD_DAYS:
@@ -74,10 +77,12 @@ def _deep_or_bare(site: Site, burial: Burial) -> Iterator[Finding]:
         yield _about("bare", open_, **_depth(burial))
 
 
-def _unsaid(burial: Burial, snow: Snow) -> Iterator[Finding]:
-    """What cannot be said for want of a note at the survey; told only where somebody measures snow at all."""
-    if burial.middle_m is None and snow.readings:
+def _unsaid(burial: Burial, *, vague: bool) -> Iterator[Finding]:
+    """What cannot be said: for want of a note at the survey, or since nobody measured for too long."""
+    if burial.middle_m is None:
         yield _about(f"depth-{burial.why[0]}", "sure")
+    elif vague:
+        yield _about("depth-vague", "sure", **_depth(burial))
 
 
 def _under_a_blade(rules: Grooming, burial: Burial) -> Iterator[Finding]:

@@ -63,8 +63,13 @@ def percent(share: float) -> int:
 
 def finding_words(finding: Finding, row: Row, words: Words = ENGLISH) -> tuple[str, str]:
     """What was found and what to do, as two sentences."""
+    return words_about(finding, row.place.name, words)
+
+
+def words_about(finding: Finding, target: str, words: Words = ENGLISH) -> tuple[str, str]:
+    """The same of a target by its name."""
     values = {name: plain(name, value, words) for name, value in finding.values.items()}
-    values |= {"day": day_of(finding.since), "target": row.place.name}
+    values |= {"day": day_of(finding.since), "target": target}
     return (
         say(f"finding.{finding.key}", words, **values),
         say(f"remedy.{finding.remedy or finding.key}", words, **values),

@@ -215,17 +215,73 @@ class Tuned(Answer):
     before: int
 
 
+class Traced(Answer):
+    """The raw trace of a strike: steps of the pad's converter about its baseline, none where a part is missing."""
+
+    target: str
+    name: str
+    boot: int
+    number: int
+    whole: bool
+    missing: list[int] = Field(description="Parts that were not heard; asked again it goes on with them.")
+    parts: int
+    why: str = Field(description="Why the reading stopped, where it did.")
+    every_us: int = Field(description="From one sample to the next.")
+    before: int = Field(description="So many samples lie before the one that began the strike.")
+    begins: int = Field(description="What that one had to exceed, in steps.")
+    scale: int = Field(description="Each was rounded down to a multiple of 2^scale.")
+    samples: list[int | None]
+
+
 class Barred(Answer):
     """Every barred target, and why."""
 
     barred: dict[str, str]
 
 
+class FromStake(Answer):
+    """The way to a target from a stake."""
+
+    stake: str
+    bearing_deg: float = Field(description="Clockwise from the site's y, which is north where it has an origin.")
+    distance_m: float = Field(description="Level.")
+    note: str
+
+
+class Where(Answer):
+    """Where a target lies: metres of the site's plane, degrees on the earth, its depth today with its bounds."""
+
+    zone: str
+    x_m: float
+    y_m: float
+    plus_minus_m: float
+    lat_deg: float | None
+    lon_deg: float | None
+    surveyed_on: str | None
+    note: str
+    from_stakes: list[FromStake] = Field(description="Nearest first.")
+    depth_m: float | None = Field(description="Today; null where it cannot be said, for the reasons named.")
+    depth_least_m: float | None
+    depth_most_m: float | None
+    surveyed_depth_m: float
+    depth_why: list[str] = Field(description="What widens the bounds, or keeps the depth from being said.")
+    snow_m: float | None
+    snow_on: str | None
+    came_m: float | None = Field(description="From its place of an earlier day.")
+    came_bearing_deg: int | None
+    came_days: int | None
+    came_plus_minus_m: float | None
+    moved_on: str | None = Field(description="Put elsewhere on that day without a survey: all this is its last place.")
+    moved_notes: str
+
+
 class Located(Answer):
-    """Where a target lies, and whether it may send to be found."""
+    """Where a target lies and how to find it, and whether it may send to be found."""
 
     target: str
+    name: str
     place: str
+    where: Where | None = Field(description="Null for a post, and for what was never surveyed.")
     sending: bool
     ends_in_s: int | None = None
 
@@ -235,6 +291,51 @@ class LocateEnded(Answer):
 
     target: str
     sending: Literal[False]
+
+
+class Moved(Answer):
+    """A target that was put elsewhere without a survey, and its last place."""
+
+    target: str
+    name: str
+    day: str
+    place: str
+
+
+class SnowKept(Answer):
+    """A reading of the snow as it is kept; `again` where the log had it already."""
+
+    day: str
+    zone: str | None
+    snow_m: float
+    again: bool
+
+
+class SnowTakenIn(Answer):
+    """What became of a file of readings."""
+
+    file: str
+    readings: int
+    new: int
+    in_place_of: int = Field(description="Another figure for a day and zone that had one: the new one counts.")
+    again: int = Field(description="Had already.")
+
+
+class SnowReading(Answer):
+    """How deep the snow was."""
+
+    day: str
+    zone: str | None
+    snow_m: float
+    source: str
+
+
+class SnowReadings(Answer):
+    """The latest readings of the snow, newest first."""
+
+    readings: list[SnowReading]
+    left_off: int
+    undated: int
 
 
 class BatterySwapped(Answer):
@@ -472,10 +573,15 @@ ANSWERS: dict[str, type[Answer]] = {
     "target-rotate": Rotated,
     "target-take-out": TakenOut,
     "target-tune": Tuned,
+    "target-trace": Traced,
     "target-bar": Barred,
     "target-clear": Barred,
     "target-locate": Located,
     "target-locate-end": LocateEnded,
+    "target-moved": Moved,
+    "snow-measured": SnowKept,
+    "snow-import": SnowTakenIn,
+    "snow-list": SnowReadings,
     "battery-swapped": BatterySwapped,
     "kit-read": KitRead,
     "visit-begin": Visit,

@@ -72,6 +72,14 @@ def test_what_cannot_be_said_is_told_where_snow_is_measured() -> None:
         assert found(lying(**changes)) == {}  # nobody measures snow here: one sentence a target would be noise
 
 
+def test_a_depth_that_nobody_can_tell_any_more_is_one_sentence() -> None:
+    """Without a reading for two months each target may be too deep, bare and under a blade: that says nothing."""
+    later = TODAY + datetime.timedelta(days=70)
+    assert set(found(snow=snow_of(2.1), today=later)) == {"depth-vague"}
+    assert found(today=later) == {}
+    assert set(found(snow=snow_of(4.0), today=later)) == {"depth-vague", "too-deep"}
+
+
 def moved(day: str, place: Place = PLACE) -> Snow:
     surveyed = "" if place.surveyed_on is None else place.surveyed_on.isoformat()
     fact = TargetMoved(LARCH, day, MIRA, AT, "", place.x_m, place.y_m, surveyed)
