@@ -36,7 +36,7 @@ def clear(
 
 
 @alarm.command("test", epilog="Example:  fieldctl alarm test --site larch-hollow")
-def test_(site: SiteDir = HERE, json: AsJson = False) -> None:
+def try_it(site: SiteDir = HERE, json: AsJson = False) -> None:
     """Send one alert that says it is a test through the webhook of site.toml."""
     row = ask(site, "alarm-test", json, _tested)
     if row["test"] != "delivered":

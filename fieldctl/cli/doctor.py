@@ -31,6 +31,7 @@ FREE_LEAST_MB = 200
 PYTHON_LEAST = (3, 11)
 YEAR_LEAST = 2025
 ANSWER_WITHIN_S = 3.0
+ANSWERS = "runs, and answers"
 IN_MEMORY = ("tmpfs", "ramfs")  # gone with the power, however safe a commit looks
 MOUNTS = Path("/proc/mounts")
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
@@ -54,6 +55,7 @@ def look(folder: Path) -> list[Row]:
         checks += [_bus(site, link) for link in site.serial]
         checks += [_broker(link) for link in site.mqtt]
         checks.append(_mosquitto(site))
+        checks.append(_webhook(folder, site))
     checks += [_secrets(folder, site), _backup(folder)]
     return [
         {"what": what, "ok": ok, "seen": seen, "remedy": "" if ok else remedy}
@@ -190,7 +192,7 @@ def _answers(path: Path) -> tuple[bool, str]:
             json.loads(stack.enter_context(line.makefile("rb")).readline())
         except (OSError, ValueError):
             return False, f"does not answer within {ANSWER_WITHIN_S:g} s"
-    return True, "runs, and answers"
+    return True, ANSWERS
 
 
 def _bus(site: Site, link: SerialLink) -> Found:
@@ -227,6 +229,26 @@ def _mosquitto(site: Site) -> Found:
     here = [link.name for link in site.mqtt if link.host in LOOPBACK]
     seen = found or ("not on this machine" + ("" if here else ", and no link of this site needs it here"))
     yield "mosquitto", bool(found) or not here, seen, "Install it (Debian: apt-get install mosquitto)."
+
+
+def _webhook(folder: Path, site: Site) -> Found:
+    """Whether alerts get through, as the serve that runs has seen it."""
+    from fieldctl.cli.alarm import webhook_words
+    from fieldctl.controller import socket as control
+
+    if not site.alerts.webhook:
+        yield "webhook", True, "none is set", ""
+        return
+    if _answers(control.socket_path(folder))[1] != ANSWERS:
+        yield "webhook", True, "is set; nobody serves the site now", ""
+        return
+    try:
+        hook = control.ask(folder, "alarm-list", {})["webhook"]
+    except FieldctlError as error:
+        yield "webhook", False, error.what, error.remedy
+        return
+    remedy = "Look at its address and at this machine's way to it; then try it: fieldctl alarm test."
+    yield "webhook", not hook["failing"] and not hook["dropped"], webhook_words(hook), remedy
 
 
 def _secrets(folder: Path, site: Site | None) -> Found:
