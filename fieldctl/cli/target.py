@@ -10,6 +10,7 @@ import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
+from fieldctl.cli.history import history
 from fieldctl.cli.tune import tune
 
 target = typer.Typer(
@@ -17,6 +18,7 @@ target = typer.Typer(
     no_args_is_help=True,
 )
 target.command(epilog="Example:  fieldctl target tune")(tune)
+target.command(epilog="Example:  fieldctl target history 'Lone larch'")(history)
 Who = Annotated[str, typer.Argument(help="A target's id or name.")]
 LinkName = Annotated[str, typer.Argument(help="The name of the link in site.toml.")]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]

@@ -134,7 +134,7 @@ def _points(day: Array, value: Array, across: _Scale, down: _Scale) -> str:
 
 def in_words(picture: Picture, words: Words) -> list[str]:
     """What a picture shows, a sentence a line, and how many days lie in its gaps."""
-    return [sentence for line in picture.lines for sentence in _said(line, words)]
+    return [" ".join(sentence.split()) for line in picture.lines for sentence in _said(line, words)]
 
 
 def _said(line: Line, words: Words) -> Iterator[str]:
@@ -157,7 +157,7 @@ def _said(line: Line, words: Words) -> Iterator[str]:
 
 
 def _number(value: float) -> str:
-    return f"{float(value):.3g}"
+    return f"{float(value):.3g}".replace("-", "−")
 
 
 def by_weeks(line: Line) -> list[tuple[str, str, str, str]]:

@@ -1,6 +1,7 @@
 """What happened to one target, as its log has it: one moment for each fact, one for each day of strikes.
 
     read_moments(reader, site, target) -> (moments, left out)     in order of time
+    in_words(moment, words)            -> its sentence, and what somebody said of it
 
 A moment is a key with the values of its sentence (english.toml, `moment.…`). What belongs to an exercise that still
 goes on is left out and counted: whose pad is struck, and when, tells who plays in it.
@@ -45,8 +46,10 @@ from fieldctl.ledger.entry import Entry
 from fieldctl.ledger.reader import Reader
 from fieldctl.site.model import Place, Site
 from fieldctl.units import PersonId, TargetId
+from fieldctl.upkeep.words import Words, say
 
 PROBE = "probe"
+REBOOTS = ("power", "watchdog", "brown-out", "order", "fault")  # the reasons that have words
 MOVED_M = 0.3  # apart from both ±: less is how a tape is held
 
 Values = Mapping[str, Any]
@@ -161,3 +164,13 @@ def placed(places: Iterable[Place]) -> list[Moment]:
         found.append(Moment(when, "moved" if moved else "surveyed", {**values, "away_m": away}))
         before = place
     return found
+
+
+def in_words(moment: Moment, words: Words) -> tuple[str, str]:
+    """A moment's sentence, and what a person or the controller said of it ("" for nothing), in their own words."""
+    values = dict(moment.values)
+    text = str(values.pop("text", ""))
+    if "why" in values:
+        known = values["why"] in REBOOTS
+        values["why"] = say(f"reboot.{values['why']}" if known else "reboot.other", words)
+    return say(f"moment.{moment.key}", words, **values), text
