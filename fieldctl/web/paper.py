@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable
 from functools import cache
 from importlib import resources
@@ -22,7 +23,9 @@ from fieldctl.web.sayings import speaker
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 SHARED_PARTS = ("base",)  # sentences that every page's scripts may need
 
 # Where each page of the row of links leads, and who sees it.
@@ -66,6 +69,7 @@ def _environment() -> Environment:
         loader=PackageLoader("fieldctl.web", "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     made.filters["clock"] = clock
+    made.filters["days"] = days
     return made
 
 
@@ -76,6 +80,13 @@ def fragment(template: str, language: str, **values: Any) -> str:
         .get_template(template)
         .render(t=words.words(language), said=speaker(language), language=language, **values)
     )
+
+
+def days(text: str) -> Markup:
+    """A text whose days, such as 2026-01-24, stay on one line each."""
+    from markupsafe import Markup, escape
+
+    return Markup(_DAY.sub(r'<span class="day">\g<0></span>', str(escape(text))))
 
 
 def clock(seconds: float | None) -> str:

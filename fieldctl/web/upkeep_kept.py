@@ -15,7 +15,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldctl.errors import FieldctlError
-from fieldctl.events import BatterySwapped, Fact, TargetAdded, TargetNamed, TargetTakenOut
+from fieldctl.events import (
+    BatterySwapped,
+    Fact,
+    KitRead,
+    SwapTakenBack,
+    TargetAdded,
+    TargetMoved,
+    TargetNamed,
+    TargetTakenOut,
+)
 from fieldctl.site.model import Site
 from fieldctl.units import US_PER_S, HostUs, TargetId
 
@@ -26,7 +35,10 @@ FIRST_AFTER_S = 10.0  # the field's own begin comes first
 EVERY_S = 1200.0  # readings count by the hour: a third of one is soon enough for whoever opens the page first
 OLD_US = 60 * US_PER_S  # targets report once a minute
 WAITS_S = 0.15  # of a page's 300 ms, for a newer list than the one that is kept
-AT_ONCE: tuple[type[Fact], ...] = (BatterySwapped, TargetAdded, TargetNamed, TargetTakenOut)
+AT_ONCE: tuple[type[Fact], ...] = (
+    *(BatterySwapped, SwapTakenBack, KitRead),
+    *(TargetAdded, TargetMoved, TargetNamed, TargetTakenOut),
+)
 """What somebody says and wants to see on the page that follows."""
 
 
@@ -37,8 +49,8 @@ class ShownRow:
     target: TargetId
     name: str
     state: str
-    open: bool
     markup: str
+    values: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +59,7 @@ class Shown:
 
     head: str
     rows: tuple[ShownRow, ...]
+    foot: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.charts import Mark, by_weeks, drawn, in_words
 from fieldctl.upkeep.history import History, Picture, read_history
 from fieldctl.upkeep.moments import Moment
+from fieldctl.upkeep.moments import in_words as moment_in_words
 from fieldctl.upkeep.read import read_upkeep
 from fieldctl.upkeep.readings import date_of, day_number
 from fieldctl.upkeep.snow_log import read_snow
@@ -30,7 +31,7 @@ from fieldctl.web.upkeep_kept import Made, Shown, ShownRow
 from fieldctl.web.upkeep_said import said_list, said_row
 
 MOMENTS_OPEN = 40  # the latest, that are shown at once
-REBOOTS = ("power", "watchdog", "brown-out", "order", "fault")  # the reasons that have words
+STRUCK = "struck"  # a line for every day: apart from the others
 
 
 def make_list(ledger: str, site: Site, today: datetime.date | None) -> Made:
@@ -43,17 +44,16 @@ def make_list(ledger: str, site: Site, today: datetime.date | None) -> Made:
     said = {}
     for language in words.LANGUAGES:
         values = said_list(account, site, places, language)
-        rows = values.pop("rows")
-        said[language] = Shown(
-            fragment("upkeep_head.html", language, **values),
-            tuple(
-                ShownRow(
-                    row["target"], row["name"], row["state"], row["open"],
-                    fragment("upkeep_row.html", language, row=row, alone=False),
-                )
-                for row in rows
-            ),
+        rows = tuple(
+            ShownRow(
+                row["target"], row["name"], row["state"],
+                fragment("upkeep_row.html", language, row=row, alone=False),
+                fragment("upkeep_values.html", language, row=row),
+            )
+            for row in values["rows"]
         )  # fmt: skip
+        head, foot = (fragment(name, language, **values) for name in ("upkeep_head.html", "upkeep_kit.html"))
+        said[language] = Shown(head, rows, foot)
     return Made(entry, day.isoformat(), said)
 
 
@@ -79,7 +79,8 @@ def make_history(
         place = whereabouts(site, target, read_snow(reader), today)
     w = words_of(language)
     row = said_row(found.row, found.upkeep, site, place, language)
-    moments = [said_moment(moment, language) for moment in reversed(found.moments)]
+    told = [said_moment(moment, language) for moment in reversed(found.moments)]
+    moments = [one for one in told if one["key"] != STRUCK]
     markup = fragment(
         "upkeep_history.html",
         language,
@@ -87,6 +88,7 @@ def make_history(
         pictures=[said_picture(picture, found, w) for picture in found.pictures],
         moments=moments[:MOMENTS_OPEN],
         older=moments[MOMENTS_OPEN:],
+        struck=[one for one in told if one["key"] == STRUCK],
         left_out=say("moment.left-out", w, n=found.left_out) if found.left_out else "",
     )
     return found.row.place.name, markup
@@ -110,15 +112,11 @@ def said_picture(picture: Picture, history: History, w: Words) -> dict[str, Any]
 def said_moment(moment: Moment, language: str) -> dict[str, str]:
     """A moment's time and sentence, with the words that a person or the controller said of it."""
     w = words_of(language)
-    values = dict(moment.values)
-    text = str(values.pop("text", ""))
-    if "why" in values:
-        why = values["why"]
-        values["why"] = say(f"reboot.{why}" if why in REBOOTS else "reboot.other", w)
+    says, text = moment_in_words(moment, w)
     return {
         "when": moment.when,
         "day": moment.day or say("moment.no-day", w),
         "key": moment.key,
-        "says": say(f"moment.{moment.key}", w, **values),
+        "says": says,
         "text": speaker(language)(text) if text else "",
     }

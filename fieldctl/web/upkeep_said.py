@@ -16,7 +16,9 @@ from typing import Any
 from fieldctl.site.model import Site
 from fieldctl.site.whereabouts import Whereabouts
 from fieldctl.units import TargetId
+from fieldctl.upkeep import kit_words
 from fieldctl.upkeep.account import ORDER, Finding, Row, Upkeep
+from fieldctl.upkeep.kit import KitRow
 from fieldctl.upkeep.words import (
     Words,
     advice_words,
@@ -34,7 +36,6 @@ from fieldctl.web import words
 
 DAY_S = 86_400.0
 CHANGED = ("now", "soon")  # the states for which fresh cells are taken along
-OPEN = ("now", "soon", "unknown")  # those whose press for fresh cells lies open
 SHOWN = ("sure", "likely")  # how sure a finding must be for a word of its own beside the name
 
 Values = dict[str, Any]
@@ -44,12 +45,36 @@ def said_list(account: Upkeep, site: Site, places: Mapping[TargetId, Whereabouts
     """Everything on the list's page but its buttons."""
     t, w = words.words(language), words_of(language)
     rows = sorted(account.rows, key=_urgent)
+    said = [said_row(row, account, site, places.get(row.place.target), language) for row in rows]
     return {
         "summary": summary_words(account, w),
         "closing": _closing(account, t),
         "take": _take(account, t, w),
         "unplaced": t("upkeep.unplaced", n=account.unplaced) if account.unplaced else "",
-        "rows": [said_row(row, account, site, places.get(row.place.target), language) for row in rows],
+        "sick": [(row["target"], row["name"], ", ".join(row["sick"])) for row in said if row["sick"]],
+        "rows": said,
+        "kit_summary": kit_words.summary_words(account.kit, w),
+        "kit": [_item(row, w) for row in account.kit],
+    }
+
+
+def _item(row: KitRow, w: Words) -> Values:
+    """The base's supply or a piece of the club's kit."""
+    return {
+        "name": row.name,
+        "kind": kit_words.kind_words(row, w),
+        "note": row.note,
+        "state": row.state,
+        "state_word": kit_words.state_words(row, w),
+        "advice": kit_words.advice_words(row, w),
+        "left": kit_words.left_words(row, w),
+        "basis": kit_words.basis_words(row, w),
+        "seen": kit_words.seen_words(row, w),
+        "found": [
+            {"says": says, "remedy": remedy, "sure": say(f"sure.{finding.sure}", w)}
+            for finding in row.findings
+            for says, remedy in [kit_words.finding_words(finding, row, w)]
+        ],
     }
 
 
@@ -99,6 +124,7 @@ def said_row(row: Row, account: Upkeep, site: Site, place: Whereabouts | None, l
     t, w = words.words(language), words_of(language)
     known = row.estimate is not None and row.estimate.share is not None
     return {
+        "known": known,
         "target": row.place.target,
         "name": row.place.name,
         "zone": _zone(site, row.place.zone),
@@ -108,14 +134,13 @@ def said_row(row: Row, account: Upkeep, site: Site, place: Whereabouts | None, l
         "where": _where(place, site, t),
         "left": left_words(row, w) if known else t("upkeep.not_known"),
         "basis": basis_words(row, w),
-        "last": last_words(row, w) if row.forecast is not None else t("upkeep.not_known"),
+        "last": last_words(row, w) if row.forecast is not None else "",
         "advice": advice_words(row, account, w),
         "volts": _volts(row, t),
         "celsius": "" if row.celsius is None else f"{row.celsius:.0f} °C".replace("-", "−"),
         "heard": moment_of(row.last_heard),
         "in_since": _since(row, t),
         "found": [_finding(finding, row, w) for finding in row.findings],
-        "open": row.state in OPEN,
     }
 
 
@@ -135,7 +160,7 @@ def _where(place: Whereabouts | None, site: Site, t: words.Words) -> list[str]:
         lines.append(t(key, m=f"{way.distance_m:.1f}", stake=way.stake.name, degrees=degrees))
     else:
         lines.append(t("upkeep.at_metres", x=f"{place.place.x_m:.1f}", y=f"{place.place.y_m:.1f}"))
-    lines[-1] += f", ± {place.place.plus_minus_m:g} m"
+    lines[-1] += f", ±\u00a0{place.place.plus_minus_m:g}\u00a0m"
     burial = place.burial
     if burial is not None and burial.least_m is not None and burial.most_m is not None:
         lines.append(t("upkeep.deep", least=f"{burial.least_m:.1f}", most=f"{burial.most_m:.1f}"))
