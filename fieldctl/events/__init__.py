@@ -72,6 +72,7 @@ from fieldctl.events.targets import (
     TargetTakenOut,
     TargetTuned,
 )
+from fieldctl.events.traces import TraceRead
 from fieldctl.events.visits import (
     RetrievalBegun,
     RetrievalClosed,
@@ -162,6 +163,7 @@ __all__ = [
     "TargetTakenOut",
     "TargetTuned",
     "TouchAsked",
+    "TraceRead",
     "VisitBegun",
     "VisitClosed",
     "VisitTicked",

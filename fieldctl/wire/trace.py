@@ -87,9 +87,10 @@ class Traces:
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """A trace as the controller has it: in steps about the baseline, None where a part is missing (or unknown)."""
+    """A trace as the controller has it: in steps about the baseline, None where a part is missing."""
 
     parts: int
+    size: int  # of a part; the last one may be smaller
     every_us: int
     before: int
     begins: int
@@ -108,12 +109,12 @@ def _about(told: Trace) -> tuple[int, ...]:
 
 
 def join(parts: Mapping[int, Trace]) -> Whole:
-    """The whole of at least one part; what is missing counts as long as the longest that is there."""
+    """The whole of at least one part; a missing one counts as long as the longest that is there."""
     first = next(iter(parts.values()))
     missing = tuple(n for n in range(first.parts) if n not in parts)
-    gap = max(len(part.samples) for part in parts.values())
+    size = max(len(part.samples) for part in parts.values())
     samples: list[int | None] = []
     for n in range(first.parts):
         part = parts.get(n)
-        samples += [None] * gap if part is None else in_steps(part.samples, part.scale)
-    return Whole(first.parts, first.every, first.before, first.begins, first.scale, tuple(samples), missing)
+        samples += [None] * size if part is None else in_steps(part.samples, part.scale)
+    return Whole(first.parts, size, first.every, first.before, first.begins, first.scale, tuple(samples), missing)

@@ -22,7 +22,7 @@ FILES = (
     *(f"controller/{name}.py" for name in (
         "access", "access_state", "controller", "group_links", "hearing", "joining", "pen", "people", "snapshot",
         "verbs", "verbs_assessment", "verbs_day", "verbs_exercise", "verbs_kit", "verbs_people", "verbs_rights",
-        "verbs_target", "verbs_upkeep", "verbs_walkin", "walkin",
+        "verbs_target", "verbs_trace", "verbs_upkeep", "verbs_walkin", "walkin",
     )),
     *(f"drill/{name}.py" for name in ("corrections", "moves", "pick", "score", "unmet")),
     *(f"site/{name}.py" for name in ("checks", "day")),

@@ -33,6 +33,7 @@ PINNED: dict[str, str] = {
     "exercise-stop": "instruct",
     "target-locate": "upkeep",
     "target-add": "upkeep",
+    "target-trace": "upkeep",
     "kit-read": "upkeep",
     "alarm-list": "watch",
     "alarm-clear": "upkeep",
