@@ -165,11 +165,13 @@ def _kit_for_people(found: Upkeep) -> None:
     ]
     show.table([say(f"head.{head}") for head in ("kit", "kind", "left", "seen", "do")], rows)
     for row in found.kit:
-        if row.state in ("holds", "later") and not row.findings:
+        if row.state in ("holds", "later") and not row.findings and not row.notes:
             continue
         print(f"\n{row.name}: {kit_words.advice_words(row)}")
         if row.read_on is not None:
             print(f"  {kit_words.basis_words(row)}")
+        if row.notes:
+            print(f"  {row.notes}")
         for finding in row.findings:
             says, remedy = kit_words.finding_words(finding, row)
             print(f"  {says} ({say(f'sure.{finding.sure}')}) To do: {remedy}")

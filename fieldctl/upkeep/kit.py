@@ -46,6 +46,7 @@ class KitRow:
     seen_on: float | None  # when somebody had it in hand, and who
     seen_by: str
     lent_to: str
+    notes: str  # with the last word of it
     findings: tuple[Finding, ...]
 
     @property
@@ -83,7 +84,7 @@ def _gone(read: KitRead) -> KitRow:
     day = day_of_read(read)
     return KitRow(
         read.item, "other", "", None, "unknown", "gone", None, None, None, None, None, "none", None, None, None, day,
-        read.by, read.lent_to, (found("gone", "sure", day),),
+        read.by, read.lent_to, read.notes, (found("gone", "sure", day),),
     )  # fmt: skip
 
 
@@ -120,6 +121,7 @@ def _row(item: Kit, reads: Sequence[KitRead], rules: UpkeepRules, now: float) ->
         seen_on=None if seen is None else day_of_read(seen),
         seen_by="" if seen is None else seen.by,
         lent_to=last.lent_to if last is not None and last.found == "lent" else "",
+        notes="" if last is None or last.found == "broken" else last.notes,  # what is broken stands in its finding
         findings=tuple(finding for _, findings in said for finding in findings),
     )
 

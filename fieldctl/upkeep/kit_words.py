@@ -104,6 +104,7 @@ def _as_row(row: KitRow) -> dict[str, Any]:
         "seen_on": _day(row.seen_on),
         "seen_by": row.seen_by,
         "lent_to": row.lent_to,
+        "notes": row.notes,
         "wants_cells": row.wants_cells,
         "findings": [
             {"key": f.key, "sure": f.sure, "since": _day(f.since), "says": says, "remedy": remedy}
@@ -131,7 +132,7 @@ KIT_SCHEMA: Schema = list_of(
         chemistry={"enum": [*CHEMISTRIES, None]}, cells={"type": ["integer", "null"]}, capacity_ah=_NUMBER,
         share=_SHARE, share_low=_SHARE, share_high=_SHARE, had_low=_SHARE, had_high=_SHARE,
         basis={"enum": list(get_args(Basis))}, basis_words=_TEXT, volts=_NUMBER, celsius=_NUMBER,
-        read_on=_DAY, seen_on=_DAY, seen_by=_TEXT, lent_to=_TEXT, wants_cells={"type": "boolean"},
+        read_on=_DAY, seen_on=_DAY, seen_by=_TEXT, lent_to=_TEXT, notes=_TEXT, wants_cells={"type": "boolean"},
         findings=list_of(
             object_of(key=_TEXT, sure={"enum": list(get_args(Sure))}, since=_DAY, says=_TEXT, remedy=_TEXT)
         ),

@@ -194,7 +194,8 @@ def test_what_is_broken_stays_so_until_somebody_finds_it_fine() -> None:
     assert "switch" in finding_words(row.findings[0], row)[0]
     still = one(T1, read("T1", percent=90, days_ago=9), broken, read("T1", percent=95))
     assert (still.state, keys(still)) == ("now", ["kit-broken"])
-    assert one(T1, read("T1", percent=90, days_ago=9), broken, read("T1", "fine", 1)).state == "holds"
+    mended = one(T1, read("T1", percent=90, days_ago=9), broken, read("T1", "fine", 1, notes="switch soldered"))
+    assert (mended.state, mended.notes) == ("holds", "switch soldered")
 
 
 def test_what_has_no_battery_is_looked_at_and_overdue_after_the_site_s_days() -> None:
