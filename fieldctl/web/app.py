@@ -6,7 +6,7 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from fieldctl import __version__
-from fieldctl.web import api, debrief_pages, nowhere, pages, people_pages, signing, stream
+from fieldctl.web import api, debrief_pages, metrics, nowhere, pages, people_pages, signing, stream
 from fieldctl.web.guard import Guard
 from fieldctl.web.house import House
 
@@ -21,6 +21,7 @@ def make_app(house: House) -> FastAPI:
     app.include_router(stream.router())
     app.include_router(signing.router(house))
     app.include_router(people_pages.router(house))
+    app.include_router(metrics.router(house))
     app.include_router(pages.router())
     app.include_router(debrief_pages.router())
     app.include_router(api.router(house))  # last: it answers for all that is left under /api/v1/
