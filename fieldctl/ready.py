@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from fieldctl.drill.plan import Drill
 from fieldctl.site.day import Day
+from fieldctl.site.snow import Burial
 from fieldctl.units import TargetId
 
 CLOCK_LIMIT_US = {"serial": 2_000, "mqtt": 15_000}  # design, section 9: what a stamp's ± may be at most
@@ -43,6 +44,10 @@ class TargetView:
     sends_unasked: bool
     exercise: str | None  # that it plays in now
     superseded: bool = False  # obeys a controller of a higher generation
+    burial: Burial | None = None  # how deep it lies today; None where its place is not trusted or it has none
+    probe_m: float = 0.0  # of the probes that searchers carry
+    reach_m: float = float("inf")  # how deep those reach
+    put_elsewhere_on: str | None = None  # without a survey since
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,4 +136,16 @@ def _target(burial: str, view: TargetView, day: Day, *, sends: bool, hit: bool) 
     if view.battery_low:
         volts = "" if view.load_mv is None else f" ({view.load_mv / 1000:.2f} V under load)"
         add("battery", f"says its battery is low{volts}.", "Change it, or choose another target.", blocks=sends)
+    if view.put_elsewhere_on is not None:
+        moved = f"was put elsewhere on {view.put_elsewhere_on} without a survey: nobody knows where it lies."
+        add("put-elsewhere", moved, "Survey it, or choose another target.", blocks=False)
+    if view.burial is not None and view.burial.depth_m is not None:
+        deep, least, most = (f"{each:.1f}" for each in (view.burial.depth_m, view.burial.least_m, view.burial.most_m))
+        if view.burial.deeper(view.reach_m) is not None:
+            probe = f"a probe of {view.probe_m:g} m reaches {view.reach_m:.1f} m"
+            wrong = f"lies about {deep} m deep ({least} to {most} m); {probe}."
+            add("too-deep", wrong, "Choose another target, or search with longer probes.", blocks=False)
+        if view.burial.shallower(0.0) is not None:
+            wrong = f"may lie bare: about {deep} m of snow over it ({least} to {most} m)."
+            add("bare", wrong, "Look at its place and cover it, or choose another target.", blocks=False)
     return found

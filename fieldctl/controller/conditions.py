@@ -27,7 +27,7 @@ def conditions_of(c: Controller, picks: Picks, request: str) -> Row:
         places[burial] = {
             "x_m": place.x_m,
             "y_m": place.y_m,
-            "depth_m": round(c.snow.depth_m(target), 2),
+            "depth_m": round(c.snow.depth_m(place), 2),
             "azimuth_deg": None if place.axis is None else place.axis.azimuth_deg,
             "tilt_deg": None if place.axis is None else place.axis.tilt_deg,
             "struck": day.struck_since_renewed(target),

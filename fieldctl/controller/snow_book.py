@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from fieldctl.errors import NotFound
 from fieldctl.events import TargetMoved
-from fieldctl.site.snow import Burial
+from fieldctl.site.model import Place
+from fieldctl.site.snow import Burial, Readings, burial_now
 from fieldctl.site.whereabouts import Snow, Whereabouts, put_elsewhere, whereabouts
 from fieldctl.units import PersonId, TargetId
-from fieldctl.upkeep.snow_log import take
+from fieldctl.upkeep.snow_log import KINDS, take
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -23,10 +24,12 @@ class SnowBook:
     def __init__(self, controller: Controller) -> None:
         self._c = controller
         self.now = Snow()  # the readings, and the targets that were put elsewhere
+        self._known: tuple[datetime.date | None, Readings] | None = None
 
     def committed(self, entry: Entry) -> None:
         """One more entry."""
-        self.now = take(self.now, entry)
+        if isinstance(entry.fact, KINDS):
+            self.now, self._known = take(self.now, entry), None
 
     def today(self) -> datetime.date | None:
         """The day of the wall's label; None where no clock is set."""
@@ -37,10 +40,19 @@ class SnowBook:
         """Where a target lies now; KeyError where it has no place."""
         return whereabouts(self._c.site, target, self.now, self.today())
 
-    def depth_m(self, target: TargetId) -> float:
-        """How deep it lies today, as far as that can be said; else as it was surveyed. KeyError as `where`."""
-        found = self.where(target)
-        return surveyed_or(found.burial, found.place.depth_m)
+    def burial(self, place: Place) -> Burial | None:
+        """How deep a target lies today; None where it was put elsewhere. Cheap: asked of every target at once."""
+        if put_elsewhere(place, self.now.moved.get(place.target)) is not None:
+            return None
+        today = self.today()
+        if self._known is None or self._known[0] != today:
+            self._known = (today, Readings(self.now.readings, today))
+        return burial_now(place, self._known[1], today)
+
+    def depth_m(self, place: Place) -> float:
+        """How deep it lies today, as far as that can be said; else as it was surveyed."""
+        burial = self.burial(place)
+        return place.depth_m if burial is None or burial.depth_m is None else burial.depth_m
 
     def put_elsewhere(self, target: TargetId, by: PersonId, day: str, notes: str) -> tuple[TargetMoved, ...]:
         """The fact that a target was put elsewhere on a day; none where that was said before. NotFound without a
@@ -57,8 +69,3 @@ class SnowBook:
         fact = TargetMoved(target, day, by, self._c.outside.here(), notes, place.x_m, place.y_m, surveyed)
         before = put_elsewhere(place, self.now.moved.get(target))
         return () if before is not None and before.day >= day else (fact,)
-
-
-def surveyed_or(burial: Burial | None, surveyed_m: float) -> float:
-    """The depth today, or the surveyed one where nothing better can be said."""
-    return surveyed_m if burial is None or burial.depth_m is None else burial.depth_m

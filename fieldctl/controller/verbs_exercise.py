@@ -27,6 +27,8 @@ from fieldctl.events import (
     StrikeRecorded,
 )
 from fieldctl.ready import CARDS, Hindrance, TargetView, hindrances
+from fieldctl.site.snow import Burial
+from fieldctl.site.whereabouts import put_elsewhere
 from fieldctl.units import TAP_PLUS_MINUS_US, Stamp, TargetId, micros, seconds
 from fieldctl.wire.messages import Ability, Flags
 
@@ -107,7 +109,7 @@ class ExerciseVerbs:
                     place.zone,
                     place.x_m,
                     place.y_m,
-                    self._c.snow.depth_m(place.target),
+                    self._c.snow.depth_m(place),
                     None if place.axis is None else place.axis.tilt_deg,
                     day.struck_since_renewed(place.target),
                     not why,
@@ -141,7 +143,17 @@ class ExerciseVerbs:
             k.sends_unasked(),
             playing,
             k.obeys_another(self._c.grants.generation),
+            *self._place(k),
         )
+
+    def _place(self, k: Known) -> tuple[Burial | None, float, float, str | None]:
+        """How deep it lies, what a probe reaches, and whether somebody put it elsewhere; nothing without a place."""
+        rules = self._c.site.upkeep
+        place = next((place for place in self._c.site.places if place.target == k.target), None)
+        if place is None:
+            return None, rules.probe_m, rules.reach_m, None
+        moved = put_elsewhere(place, self._c.snow.now.moved.get(k.target))
+        return self._c.snow.burial(place), rules.probe_m, rules.reach_m, None if moved is None else moved.day
 
     def _hindrances(self, drill: Drill, picks: Picks) -> tuple[Hindrance, ...]:
         unmet = [

@@ -164,6 +164,10 @@ class Battery:
     change_at: float | None = None
 
 
+PROBE_IN_HANDS_M = 0.3
+"""What of a probe stays in the hands, as `fieldctl.physics.probing` has it (a test holds the two together)."""
+
+
 @dataclass(frozen=True, slots=True)
 class UpkeepRules:
     """What the forecast needs of the calendar: until when the field must last, hours and exercises of a usual day."""
@@ -176,9 +180,10 @@ class UpkeepRules:
     dig_min: float = 20.0  # to get at one and make the place good again: nobody digs twice for a week's charge
     probe_m: float = 2.4  # of the probes that searchers carry; 2 to 2.5 m is handy (common practice)
 
-
-PROBE_IN_HANDS_M = 0.3
-"""What of a probe stays in the hands: it reaches its length less this (common practice)."""
+    @property
+    def reach_m(self) -> float:
+        """How deep such a probe reaches."""
+        return self.probe_m - PROBE_IN_HANDS_M
 
 
 @dataclass(frozen=True, slots=True)

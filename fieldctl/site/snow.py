@@ -1,8 +1,9 @@
 """How deep a target lies today, with its own ±: from its survey, the snow since, and what is not known of either.
 
-    burial_now(place, readings, today)   the depth today, or why it cannot be said
-    latest(readings, zone, today)        the reading that says most about a zone
-    settled_share(days)                  what is left of a layer that settles
+    Readings(rows, today)              what was read up to a day, in the order of the log
+    burial_now(place, known, today)    the depth today, or why it cannot be said
+    latest(known, zone, today)         the reading that says most about a zone
+    settled_share(days)                what is left of a layer that settles
 
 Depth is the snow's height less the target's own height in it. Snowfall, melt and wind are all in the snow's height, so
 that is what has to be measured; between two readings it is a guess that widens by the day. A target that lies on the
@@ -13,7 +14,7 @@ two holds is seldom known: both bound the answer, the middle is said, and half t
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import hypot, sqrt
 from typing import Literal
@@ -28,6 +29,7 @@ TRODDEN_DAYS = 7.0  # the age that snow under a target counts as having: whoever
 PROBED_M = 0.1  # the ± of a depth by probe, and of a reading at a stake (common practice, no source)
 ELSEWHERE_M = 0.2  # … of a reading for the whole site, taken for one place: wind (common practice, no source)
 UNMEASURED_M = 0.10  # times the root of the days since the last reading: what snow does in a day (memory)
+VAGUE_M = 0.75  # with a wider ± than this "perhaps" is true of every target at once, and so of no use
 OLD_DAYS = 7.0  # a reading older than this is named as the reason of a wide ±
 SURVEY_DAYS = 1  # a reading no older than this at the survey tells how deep the snow was then
 
@@ -40,6 +42,22 @@ class Reading:
     snow_m: float
     zone: str | None = None
     source: str = ""
+
+
+class Readings:
+    """The readings up to a day (all of them when None): the newest of each zone, and those of each day. Of one zone
+    and day the later in the log counts."""
+
+    def __init__(self, rows: Iterable[Reading], today: datetime.date | None) -> None:
+        self.newest: dict[str | None, Reading] = {}
+        self.of_day: dict[tuple[str | None, datetime.date], Reading] = {}
+        for each in rows:
+            if today is not None and each.day > today:
+                continue
+            self.of_day[each.zone, each.day] = each
+            before = self.newest.get(each.zone)
+            if before is None or each.day >= before.day:
+                self.newest[each.zone] = each
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,21 +87,26 @@ class Burial:
             return max(0.0, self.middle_m + self.plus_minus_m)
         return None if self.snow is None else self.snow.snow_m + self.plus_minus_m
 
+    @property
+    def vague(self) -> bool:
+        """Whether so little is known of the depth that only what is likely is worth telling."""
+        return self.plus_minus_m > VAGUE_M
+
     def deeper(self, limit_m: float) -> Sure | None:
-        """How sure it is that the target lies deeper than a limit; None where nothing speaks for it."""
-        return None if self.middle_m is None else _sure(self.middle_m - limit_m, self.plus_minus_m)
+        """How sure it is that the target lies deeper than a limit; None where nothing much speaks for it."""
+        return None if self.middle_m is None else self._sure(self.middle_m - limit_m)
 
     def shallower(self, limit_m: float) -> Sure | None:
-        """How sure it is that the target lies no deeper than a limit; None where nothing speaks for it."""
-        return None if self.middle_m is None else _sure(limit_m - self.middle_m, self.plus_minus_m)
+        """How sure it is that the target lies no deeper than a limit; None where nothing much speaks for it."""
+        return None if self.middle_m is None else self._sure(limit_m - self.middle_m)
 
-
-def _sure(beyond_m: float, plus_minus_m: float) -> Sure | None:
-    if beyond_m >= plus_minus_m:
-        return "sure"
-    if beyond_m >= 0:
-        return "likely"
-    return "perhaps" if beyond_m >= -plus_minus_m / 2 else None  # of a ± that holds 19 of 20: one in six
+    def _sure(self, beyond_m: float) -> Sure | None:
+        if beyond_m >= self.plus_minus_m:
+            return "sure"
+        if beyond_m >= 0:
+            return "likely"
+        near = beyond_m >= -self.plus_minus_m / 2  # of a ± that holds 19 of 20: one in six
+        return "perhaps" if near and not self.vague else None
 
 
 def settled_share(days: float, age: float = TRODDEN_DAYS) -> float:
@@ -91,27 +114,22 @@ def settled_share(days: float, age: float = TRODDEN_DAYS) -> float:
     return float(((age + 1.0) / (age + 1.0 + max(0.0, days))) ** SETTLES)
 
 
-def latest(readings: Iterable[Reading], zone: str, today: datetime.date) -> Reading | None:
-    """The reading up to today that says most about a zone: the one with the least ±, the later of equals."""
-    found: Reading | None = None
-    for reading in readings:
-        if reading.zone not in (zone, None) or reading.day > today:
-            continue
-        if found is None or _wide(reading, today) <= _wide(found, today):
-            found = reading
-    return found
+def latest(known: Readings, zone: str, today: datetime.date) -> Reading | None:
+    """The reading that says most about a zone today: the one with the least ±; of equals the zone's own."""
+    found = [each for each in (known.newest.get(zone), known.newest.get(None)) if each is not None]
+    return min(found, key=lambda each: _wide(each, today), default=None)
 
 
-def burial_now(place: Place, readings: Sequence[Reading], today: datetime.date | None) -> Burial:
+def burial_now(place: Place, known: Readings, today: datetime.date | None) -> Burial:
     """How deep a target lies today, of a place that it has not left; `today` None where no clock is set."""
     why: list[Why] = []
     taken_on = place.depth_on or place.surveyed_on
     if today is None:
         why.append("no-clock")
-        days = [each.day for each in readings] + ([taken_on] if taken_on else [])
+        days = [each.day for each in known.newest.values()] + ([taken_on] if taken_on else [])
         today = max(days, default=datetime.date.min)
-    now = latest(readings, place.zone, today)
-    before = None if taken_on is None else _around(readings, place.zone, taken_on)
+    now = latest(known, place.zone, today)
+    before = None if taken_on is None else _around(known, place.zone, taken_on)
     then_m = place.snow_m if place.snow_m is not None or before is None else before.snow_m
     if taken_on is None or then_m is None:
         why.insert(0, "no-day" if taken_on is None else "no-snow-then")
@@ -146,11 +164,8 @@ def _wide(reading: Reading, today: datetime.date) -> float:
     return hypot(ELSEWHERE_M if reading.zone is None else PROBED_M, UNMEASURED_M * sqrt(days))
 
 
-def _around(readings: Iterable[Reading], zone: str, day: datetime.date) -> Reading | None:
-    """The reading of that day or the evening before: the zone's own before the whole site's, then the later entry."""
-    found: Reading | None = None
-    for each in readings:
-        if each.zone in (zone, None) and 0 <= (day - each.day).days <= SURVEY_DAYS:
-            rank = (each.zone is not None, each.day)
-            found = each if found is None or rank >= (found.zone is not None, found.day) else found
-    return found
+def _around(known: Readings, zone: str, day: datetime.date) -> Reading | None:
+    """The reading of that day or the evening before: the zone's own before the whole site's."""
+    days = [day - datetime.timedelta(days=back) for back in range(SURVEY_DAYS + 1)]
+    found = (known.of_day.get((where, each)) for where in (zone, None) for each in days)
+    return next((each for each in found if each is not None), None)

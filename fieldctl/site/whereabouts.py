@@ -20,7 +20,7 @@ from fieldctl.events import TargetMoved
 from fieldctl.site.earth import to_earth
 from fieldctl.site.model import Place, Site, Stake
 from fieldctl.site.resurvey import Move, way_between
-from fieldctl.site.snow import Burial, Reading, Why, burial_now
+from fieldctl.site.snow import Burial, Reading, Readings, Why, burial_now
 from fieldctl.units import TargetId
 
 STAKES_SHOWN = 2  # a third tells no more than two do
@@ -77,7 +77,7 @@ def whereabouts(site: Site, target: TargetId, snow: Snow, today: datetime.date |
     place = site.place(target)
     lat, lon = (None, None) if site.origin is None else to_earth(site.origin, place.x_m, place.y_m)
     moved = put_elsewhere(place, snow.moved.get(target))
-    burial = burial_now(place, snow.readings, today) if moved is None else None
+    burial = burial_now(place, Readings(snow.readings, today), today) if moved is None else None
     return Whereabouts(
         place, lat, lon, from_stakes(site.stakes, place), burial, moved, _came(site, place, snow.moved.get(target))
     )

@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Sequence
 
-from fieldctl.site.model import PROBE_IN_HANDS_M, Grooming, Place, Site
+from fieldctl.site.model import Grooming, Place, Site
 from fieldctl.site.no_go import Line, lines, outside_m
 from fieldctl.site.snow import Burial
 from fieldctl.site.whereabouts import Snow, Whereabouts, whereabouts
@@ -19,7 +19,6 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Finding, Sure
 from fieldctl.upkeep.readings import day_number
 
-VAGUE_M = 0.75  # with a wider ± than this "perhaps" is true of every target at once, and so of no use
 CREEP_TOLD_DAYS = 60  # after the survey that showed it; what it means for the next weeks is then stale
 
 
@@ -39,11 +38,10 @@ def _of(site: Site, among: Sequence[Line], where: Whereabouts, snow: Snow, today
         return
     burial = where.burial
     if burial is not None:
-        vague = burial.plus_minus_m > VAGUE_M
-        told = (*_deep_or_bare(site, burial), *_under_a_blade(site.grooming, burial))
-        yield from (each for each in told if not (vague and each.sure == "perhaps"))
+        yield from _deep_or_bare(site, burial)
+        yield from _under_a_blade(site.grooming, burial)
         if snow.readings:  # where nobody measures snow, one such sentence a target would be noise
-            yield from _unsaid(burial, vague=vague)
+            yield from _unsaid(burial)
     yield from _outside(among, where.place)
     came, surveyed = where.came, where.place.surveyed_on
     if came is None or not came.beyond or surveyed is None or (today - surveyed).days > CREEP_TOLD_DAYS:
@@ -54,40 +52,26 @@ def _of(site: Site, among: Sequence[Line], where: Whereabouts, snow: Snow, today
     )  # fmt: skip
 
 
-def too_deep(site: Site, burial: Burial) -> Sure | None:
-    """How sure it is that a probe does not reach a target."""
-    return burial.deeper(reach_m(site))
-
-
-def reach_m(site: Site) -> float:
-    """How deep a searcher's probe reaches: its length less what stays in the hands."""
-    return site.upkeep.probe_m - PROBE_IN_HANDS_M
-
-
-def bare(burial: Burial) -> Sure | None:
-    """How sure it is that a target lies bare."""
-    return burial.shallower(0.0)
-
-
 def _deep_or_bare(site: Site, burial: Burial) -> Iterator[Finding]:
-    deep, open_ = too_deep(site, burial), bare(burial)
+    reach_m = site.upkeep.reach_m
+    deep, open_ = burial.deeper(reach_m), burial.shallower(0.0)
     if deep is not None:
-        yield _about("too-deep", deep, **_depth(burial), probe=site.upkeep.probe_m, reach=reach_m(site))
+        yield _about("too-deep", deep, **_depth(burial), probe=site.upkeep.probe_m, reach=reach_m)
     if open_ is not None:
         yield _about("bare", open_, **_depth(burial))
 
 
-def _unsaid(burial: Burial, *, vague: bool) -> Iterator[Finding]:
+def _unsaid(burial: Burial) -> Iterator[Finding]:
     """What cannot be said: for want of a note at the survey, or since nobody measured for too long."""
     if burial.middle_m is None:
         yield _about(f"depth-{burial.why[0]}", "sure")
-    elif vague:
+    elif burial.vague:
         yield _about("depth-vague", "sure", **_depth(burial))
 
 
 def _under_a_blade(rules: Grooming, burial: Burial) -> Iterator[Finding]:
     shallow = burial.shallower(rules.blade_m)
-    if shallow is not None and bare(burial) is None:
+    if shallow is not None and burial.shallower(0.0) is None:
         yield _about("under-blade", shallow, **_depth(burial), blade=rules.blade_m)
 
 

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldctl.site.model import Place
-from fieldctl.site.snow import PROBED_M, Burial, Reading, burial_now, latest, settled_share
+from fieldctl.site.snow import PROBED_M, VAGUE_M, Burial, Reading, Readings, latest, settled_share
+from fieldctl.site.snow import burial_now as burial_of
 from fieldctl.units import TargetId
 
 DAY = datetime.date(2026, 1, 10)
@@ -19,6 +20,14 @@ PLACE = Place(TargetId("5ee00001"), "one", "upper", 0, 0, depth_m=1.0, snow_m=2.
 
 def after(days: int) -> datetime.date:
     return DAY + datetime.timedelta(days=days)
+
+
+def burial_now(place: Place, rows: list[Reading], today: datetime.date | None) -> Burial:
+    return burial_of(place, Readings(rows, today), today)
+
+
+def best(rows: list[Reading], zone: str, today: datetime.date) -> Reading | None:
+    return latest(Readings(rows, today), zone, today)
 
 
 def now(place: Place, snow_m: float, days: int = 5, zone: str | None = "upper") -> Burial:
@@ -111,12 +120,12 @@ def test_the_depth_of_an_earlier_day_ages_from_that_day() -> None:
 
 def test_which_reading_counts() -> None:
     whole, own = Reading(after(5), 1.0, None), Reading(after(5), 2.0, "upper")
-    assert latest([own, whole], "upper", after(6)) == own
-    assert latest([Reading(after(1), 1.0, "upper"), whole], "upper", after(6)) == whole  # newer says more
-    assert latest([Reading(after(5), 9.0, "lower")], "upper", after(6)) is None
-    assert latest([own], "upper", after(4)) is None  # not yet measured then
+    assert best([own, whole], "upper", after(6)) == own
+    assert best([Reading(after(1), 1.0, "upper"), whole], "upper", after(6)) == whole  # newer says more
+    assert best([Reading(after(5), 9.0, "lower")], "upper", after(6)) is None
+    assert best([own], "upper", after(4)) is None  # not yet measured then
     again = replace(own, snow_m=2.2)
-    assert latest([own, again], "upper", after(6)) == again  # of one day the later entry
+    assert best([own, again], "upper", after(6)) == again  # of one day the later entry
 
 
 def test_without_a_clock_it_says_so() -> None:
@@ -129,6 +138,12 @@ def test_how_sure_it_is_by_the_plus_minus() -> None:
     deep = Burial(2.3, 0.2)
     assert [deep.deeper(limit) for limit in (2.05, 2.2, 2.35, 2.5)] == ["sure", "likely", "perhaps", None]
     assert [Burial(m, 0.2).shallower(0.0) for m in (-0.3, -0.1, 0.05, 0.2)] == ["sure", "likely", "perhaps", None]
+
+
+def test_of_a_vague_depth_only_what_is_likely_is_told() -> None:
+    assert Burial(2.0, VAGUE_M).deeper(2.1) == "perhaps"
+    assert Burial(2.0, VAGUE_M + 0.01).deeper(2.1) is None
+    assert Burial(2.2, VAGUE_M + 0.01).deeper(2.1) == "likely"
 
 
 @given(st.floats(0, 5), st.floats(0.1, 6), st.floats(0, 8), st.integers(1, 200), st.floats(0, 1))
