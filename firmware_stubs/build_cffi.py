@@ -37,7 +37,7 @@ struct fc_look {
     uint8_t own[16], all_off[16], before[16];
     bool has_keys, has_before, damaged, off, armed, asleep, held, sends, reads_on, listens;
     uint32_t grant_id; uint64_t from, until, limit; uint16_t period, on, drop_on, drop_off;
-    uint8_t level, pending; uint16_t noise;
+    uint8_t level, pending; uint16_t noise, threshold;
 };
 """
 
