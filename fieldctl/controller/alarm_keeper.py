@@ -49,10 +49,12 @@ class AlarmKeeper:
         self._odd: dict[Key, str] = {}  # what was said to be odd since its last reading, in words
         self._on_the_way: set[Key] = set()  # handed to the pen
         self._up_since: dict[str, HostUs] = {}  # links
+        self._sick: frozenset[TargetId | None] = frozenset()
 
     def load(self, latched: Latched) -> None:
-        """Begin with what the ledger knows."""
+        """Take what is in force, as the ledger knows it."""
         self.latched = latched
+        self._sick = frozenset(alarm.fact.target for alarm in latched.in_force.values() if alarm.fact.fault)
 
     # ---- readings ------------------------------------------------------------------------------------------------
 
@@ -196,7 +198,9 @@ class AlarmKeeper:
     def committed(self, entry: Entry) -> None:
         """Take up what was committed; bars raise an alarm, a target that was dug out and seen quiet ends its own."""
         fact: Fact = entry.fact
-        self.latched = after(self.latched, entry)
+        latched = after(self.latched, entry)
+        if latched is not self.latched:
+            self.load(latched)
         match fact:
             case AlarmRaised() | AlarmCleared():
                 key = key_of(fact)
@@ -215,7 +219,7 @@ class AlarmKeeper:
 
     def faulty(self, target: TargetId) -> bool:
         """Whether an alarm in force says that the target itself is sick."""
-        return any(alarm.fact.fault for alarm in self.latched.of(target))
+        return target in self._sick
 
     def rows(self) -> list[Row]:
         """What is in force, what matters most first."""
