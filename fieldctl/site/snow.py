@@ -131,16 +131,17 @@ def burial_now(place: Place, known: Readings, today: datetime.date | None) -> Bu
     now = latest(known, place.zone, today)
     before = None if taken_on is None else _around(known, place.zone, taken_on)
     then_m = place.snow_m if place.snow_m is not None or before is None else before.snow_m
-    if taken_on is None or then_m is None:
+    if then_m is None or (taken_on is None and now is None):
         why.insert(0, "no-day" if taken_on is None else "no-snow-then")
         return Burial(None, 0.0 if now is None else _wide(now, today), tuple(why), now)
-    age = max(0.0, float((today - taken_on).days))
-    if now is None or now.day < taken_on or (now.day == taken_on and place.snow_m is not None):
-        snow_m = then_m
-        plus_minus_m = hypot(PROBED_M, UNMEASURED_M * sqrt(age))
-        if age:
-            why.append("no-reading")
+    age = None if taken_on is None else max(0.0, float((today - taken_on).days))
+    if taken_on is None:
+        why.append("no-day")
+    elif now is None or now.day < taken_on or (now.day == taken_on and place.snow_m is not None):
+        why += ["no-reading"] if age else []
         now = None
+    if now is None:
+        snow_m, plus_minus_m = then_m, hypot(PROBED_M, UNMEASURED_M * sqrt(age or 0.0))
     else:
         same = None if before is None or before.zone != now.zone else before
         snow_m = now.snow_m if same is None else max(0.0, then_m + now.snow_m - same.snow_m)
@@ -148,7 +149,7 @@ def burial_now(place: Place, known: Readings, today: datetime.date | None) -> Bu
         why += ["whole-site"] if now.zone is None else []
         why += ["old-reading"] if (today - now.day).days > OLD_DAYS else []
     height_m = max(0.0, then_m - place.depth_m)  # above the ground; 0 for what lies on it or is dug into it
-    share = settled_share(age)
+    share = 0.0 if age is None else settled_share(age)  # after nobody knows how long: down to the ground
     if snow_m < then_m:
         share = min(share, snow_m / then_m)  # all of the loss may be settling
     held_m = place.depth_m + snow_m - then_m

@@ -86,17 +86,26 @@ def test_without_any_reading_since_the_depth_is_the_surveyed_one_with_a_growing_
     assert earlier == old  # what was read before the survey tells nothing of the days since
 
 
-@pytest.mark.parametrize(
-    ("place", "key"), [(replace(PLACE, snow_m=None), "no-snow-then"), (replace(PLACE, surveyed_on=None), "no-day")]
-)
-def test_what_was_not_noted_at_the_survey_is_said_and_bounds_nothing_but_the_most(place: Place, key: str) -> None:
+def test_without_the_snow_of_the_survey_only_a_bound_is_told() -> None:
+    place = replace(PLACE, snow_m=None)
     today = now(place, 1.7)
     assert (today.depth_m, today.least_m) == (None, None)
-    assert today.why[0] == key
+    assert today.why == ("no-snow-then",)
     assert today.most_m is not None
     assert 1.7 < today.most_m < 2.0
     assert (today.deeper(0.0), today.shallower(9.0)) == (None, None)
     assert burial_now(place, [], after(5)).most_m is None
+
+
+def test_without_the_day_of_the_survey_it_may_have_settled_to_the_ground() -> None:
+    place = replace(PLACE, surveyed_on=None)
+    today = now(place, 2.3)
+    assert today.why == ("no-day", "settling")
+    assert today.least_m is not None
+    assert today.most_m is not None
+    assert today.least_m < 1.3
+    assert today.most_m > 2.3
+    assert burial_now(place, [], after(5)).depth_m is None  # neither its age nor the snow since
 
 
 def test_a_reading_on_the_day_of_the_survey_stands_in_for_its_snow() -> None:

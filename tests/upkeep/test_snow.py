@@ -67,9 +67,11 @@ def test_bare_and_under_a_blade() -> None:
 
 
 def test_what_cannot_be_said_is_told_where_snow_is_measured() -> None:
+    elsewhere = Snow((Reading(TODAY, 2.1, "lower"),))
     for changes, key in (({"snow_m": None}, "depth-no-snow-then"), ({"surveyed_on": None}, "depth-no-day")):
-        assert set(found(lying(**changes), snow_of(2.1))) == {key}
+        assert set(found(lying(**changes), elsewhere)) == {key}
         assert found(lying(**changes)) == {}  # nobody measures snow here: one sentence a target would be noise
+    assert set(found(lying(snow_m=None), snow_of(2.1))) == {"depth-no-snow-then"}
 
 
 def test_a_depth_that_nobody_can_tell_any_more_is_one_sentence() -> None:
