@@ -100,17 +100,18 @@ class RetrievalVerbs:
         """A target was dug out and brought in; it stays added until somebody takes it out."""
         moment, note = ticked(self._c, at_us, boot, plus_minus_s, day), bounded(note)
         if self._said(tick):
-            return self._row(self._retrieval(retrieval))
+            return {"tick": tick, **self._row(self._retrieval(retrieval))}
         found = self._going_on(retrieval)
         which = self._target(found, target)
-        if found.two_say(which) or not isinstance(found.stands(which), TargetRetrieved):
-            await self._c.write(
-                TargetRetrieved(
-                    found.begun.retrieval, which, self._name(tick), note, _knew(found, which, knew), moment.made,
-                    moment.day, self._c.person(by), self._c.outside.here(),
-                )
-            )  # fmt: skip
-        return self._row(self._retrieval(found.begun.retrieval))
+        stands = found.stands(which)
+        if isinstance(stands, TargetRetrieved) and not found.two_say(which):
+            return {"tick": stands.tick, **self._row(found)}
+        fact = TargetRetrieved(
+            found.begun.retrieval, which, self._name(tick), note, _knew(found, which, knew), moment.made, moment.day,
+            self._c.person(by), self._c.outside.here(),
+        )  # fmt: skip
+        await self._c.write(fact)
+        return {"tick": fact.tick, **self._row(self._retrieval(found.begun.retrieval))}
 
     async def lost(
         self,
@@ -130,7 +131,7 @@ class RetrievalVerbs:
         """A target is given up by name: why, who was told, and where it lay last (its place on file unless said)."""
         moment = ticked(self._c, at_us, boot, plus_minus_s, day)
         if self._said(tick):
-            return self._row(self._retrieval(retrieval))
+            return {"tick": tick, **self._row(self._retrieval(retrieval))}
         found = self._going_on(retrieval)
         which = self._target(found, target)
         if not told.strip() or not reason.strip():
@@ -139,14 +140,13 @@ class RetrievalVerbs:
                 remedy="Say both: --reason TEXT --told NAME.",
             )
         where = bounded(place) or snapshot.place(self._c, which)
-        await self._c.write(
-            TargetGivenUp(
-                found.begun.retrieval, which, self._name(tick), where, self._last_heard(which), self._c.person(told),
-                bounded(reason), _knew(found, which, knew), moment.made, moment.day,
-                self._c.person(by), self._c.outside.here(),
-            )
+        fact = TargetGivenUp(
+            found.begun.retrieval, which, self._name(tick), where, self._last_heard(which), self._c.person(told),
+            bounded(reason), _knew(found, which, knew), moment.made, moment.day, self._c.person(by),
+            self._c.outside.here(),
         )  # fmt: skip
-        return self._row(self._retrieval(found.begun.retrieval))
+        await self._c.write(fact)
+        return {"tick": fact.tick, **self._row(self._retrieval(found.begun.retrieval))}
 
     def _name(self, tick: str) -> str:
         return tick or f"retrieval-tick-{self._c.next_tap()}"
@@ -162,14 +162,14 @@ class RetrievalVerbs:
         heard = datetime.datetime.fromisoformat(wall) - ago
         return heard.isoformat(timespec="seconds").replace("+00:00", "Z")
 
-    async def undo(self, target: str, by: str, retrieval: str = "") -> Row:
-        """Take back what was said last of a target in a retrieval that goes on."""
+    async def undo(self, target: str, by: str, retrieval: str = "", tick: str = "") -> Row:
+        """Take back what was said of a target in a retrieval that goes on: one tick, the last where none is named."""
         found = self._going_on(retrieval)
         which = self._target(found, target)
-        said = found.said.get(which, ())
+        said = [one.tick for one in found.said.get(which, ()) if tick in ("", one.tick)]
         if said:
-            last, here = said[-1], self._c.outside.here()
-            await self._c.write(RetrievalUnticked(found.begun.retrieval, which, last.tick, self._c.person(by), here))
+            person, here = self._c.person(by), self._c.outside.here()
+            await self._c.write(RetrievalUnticked(found.begun.retrieval, which, said[-1], person, here))
         return self._row(self._retrieval(found.begun.retrieval))
 
     async def close(self, signed: str, by: str, retrieval: str = "") -> Row:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections import Counter
-from collections.abc import Collection, Container, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from fieldctl.site.model import PROBE_IN_HANDS_M, Battery, Site, Stake
@@ -115,6 +115,7 @@ class Carry:
     probe_m: float
     found: tuple[str, ...]
     since: Since | None
+    there: Mapping[TargetId, Whereabouts]  # every place of the site, whether or not anybody goes there
 
     @property
     def items(self) -> tuple[str, ...]:
@@ -145,7 +146,7 @@ def carry_of(
     on_the_way = _in_order([stop for stop in stops if stop.jobs], site)
     found = {f"{row.place.target}:{finding.key}" for row in upkeep.rows for finding in row.findings}
     found |= {job.item for stop in on_the_way for job in stop.jobs}
-    start, way = _start(site), [_point(stop.where) for stop in on_the_way if stop.where is not None]
+    start, way = _start(site), [point for stop in on_the_way if (point := _point(stop.where)) is not None]
     return Carry(
         upkeep.today,
         upkeep,
@@ -159,6 +160,7 @@ def carry_of(
         _probe_m(on_the_way, site),
         tuple(sorted(found)),
         None if before is None else since(before, found),
+        there,
     )
 
 
@@ -209,17 +211,25 @@ def _from(start: Stake | None, way: Sequence[Point]) -> Point:
     return way[0] if way else (0.0, 0.0)
 
 
-def _point(where: Whereabouts) -> Point:
-    return where.place.x_m, where.place.y_m
+def _point(where: Whereabouts | None) -> Point | None:
+    return None if where is None else (where.place.x_m, where.place.y_m)
 
 
 def _in_order(stops: Sequence[Stop], site: Site) -> list[Stop]:
-    """In walking order from the first stake (the first target where there is none); without a place come last."""
-    order = {target: n for n, target in enumerate(site.targets)}
-    placed = sorted((s for s in stops if s.where is not None), key=lambda s: order[s.target])
-    points = [_point(s.where) for s in placed if s.where is not None]
-    way = walk(_from(_start(site), points), points)
-    return [*(placed[i] for i in way), *(s for s in stops if s.where is None)]
+    way = walking_order([stop.target for stop in stops], {stop.target: stop.where for stop in stops}, site)
+    return sorted(stops, key=lambda stop: way.index(stop.target))
+
+
+def walking_order(
+    targets: Iterable[TargetId], there: Mapping[TargetId, Whereabouts | None], site: Site
+) -> list[TargetId]:
+    """From the first stake (the first target where there is none); what has no place comes last."""
+    file_order = {target: n for n, target in enumerate(site.targets)}
+    ordered = sorted(targets, key=lambda target: (file_order.get(target, len(file_order)), target))
+    placed = [(target, point) for target in ordered if (point := _point(there.get(target))) is not None]
+    points = [point for _, point in placed]
+    way = [placed[i][0] for i in walk(_from(_start(site), points), points)]
+    return [*way, *(target for target in ordered if target not in set(way))]
 
 
 def _probe_m(stops: Sequence[Stop], site: Site) -> float:

@@ -2,6 +2,7 @@
 
 read_carry(reader, site, today) -> Carry
 read_visits(reader) -> {visit: Visit}      before_of(reader) -> Before | None
+read_names(reader, site)    read_places(reader, site, today)    last_day(reader)
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from fieldctl.events import (
     VisitClosed,
 )
 from fieldctl.site.model import Site
+from fieldctl.site.whereabouts import Whereabouts, whereabouts
 from fieldctl.units import TargetId
 from fieldctl.upkeep.carry import Before, Carry, carry_of
 from fieldctl.upkeep.read import read_upkeep
@@ -31,6 +33,9 @@ from fieldctl.upkeep.visits import KINDS, Visit, fold, swaps_in_force
 
 if TYPE_CHECKING:
     from fieldctl.ledger.reader import Reader
+
+
+LOOKED_BACK = 5_000  # entries, for the last wall label: some days of a busy field
 
 
 def read_carry(reader: Reader, site: Site, today: datetime.date) -> Carry:
@@ -49,11 +54,17 @@ def read_carry(reader: Reader, site: Site, today: datetime.date) -> Carry:
 
 def read_names(reader: Reader, site: Site) -> dict[TargetId, str]:
     """What people call each target, also those that were taken out."""
-    names = {place.target: place.name for place in (*site.places, *site.posts)}
+    names = {place.target: place.name for place in site.places} | {post.target: post.name for post in site.posts}
     for fact in reader.facts(kinds=(TargetAdded, TargetNamed)):
         if isinstance(fact, TargetAdded | TargetNamed) and fact.name:
             names[fact.target] = fact.name
     return names
+
+
+def read_places(reader: Reader, site: Site, today: datetime.date) -> dict[TargetId, Whereabouts]:
+    """Where every target of the site lies."""
+    snow = read_snow(reader)
+    return {place.target: whereabouts(site, place.target, snow, today) for place in site.places}
 
 
 def read_visits(reader: Reader) -> dict[str, Visit]:
@@ -76,6 +87,13 @@ def before_of(reader: Reader) -> Before | None:
     seq, fact = last
     kinds = (BatterySwapped, SwapTakenBack, TargetAdded, TargetTakenOut, TargetBarred, TargetCleared)
     return before(fact, list(reader.facts(seq, kinds=kinds)))
+
+
+def last_day(reader: Reader) -> datetime.date | None:
+    """The last day that the log knows, for a machine without a wall clock; None where it knows none."""
+    head = reader.head()[0]
+    walls = [entry.wall for entry in reader.entries(max(0, head - LOOKED_BACK)) if entry.wall is not None]
+    return datetime.date.fromisoformat(walls[-1][:10]) if walls else None
 
 
 def before(fact: VisitBegun, later: Iterable[Fact]) -> Before:

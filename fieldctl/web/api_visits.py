@@ -149,3 +149,4 @@ class Retrieval(Answer):
     by: str | None = None
     signed: str | None = None
     signed_day: str | None = None
+    tick: str | None = Field(default=None, description="The tick that was made, or that stands already.")

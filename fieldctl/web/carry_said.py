@@ -6,14 +6,15 @@ what_words(key, language)        what an item is called in a few words
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from fieldctl.site.model import Site
 from fieldctl.site.whereabouts import DEGREES_SHOWN, Whereabouts
 from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Row
-from fieldctl.upkeep.carry import BARRED, Carry, Cells, Job, Since, Stop
+from fieldctl.upkeep.carry import BARRED, Carry, Cells, Job, Since, Stop, walking_order
 from fieldctl.upkeep.visits import BATTERY, target_of
 from fieldctl.upkeep.words import Words, advice_words, chemistry_words, finding_words, words_of
 from fieldctl.web import words
@@ -50,6 +51,48 @@ def said_carry(carry: Carry, site: Site, language: str, names: Mapping[TargetId,
         "since": _since(carry.since, carry, names, language),
         "items": list(carry.items),
         "found": list(carry.found),
+    }
+
+
+def stops_of(items: Iterable[str], carry: Carry, site: Site, language: str, names: Mapping[TargetId, str]) -> Values:
+    """The stops of a visit that goes on, as it was begun, and what came to the list since.
+
+    What was done is found no more: such an item is said by its name alone."""
+    t, w = words.words(language), words_of(language)
+    wanted = list(items)
+    now = {stop.target: stop for stop in carry.stops}
+    targets = list(dict.fromkeys(target_of(item) for item in wanted))
+    stops = []
+    for target in targets:
+        keys = [item for item in wanted if target_of(item) == target]
+        stop = now.get(target) or _bare(target, carry, names)
+        jobs = {job.item: job for job in stop.jobs}
+        said = _stop(replace(stop, jobs=tuple(jobs.get(item, Job(item)) for item in keys)), carry, site, t, w)
+        stops.append(said)
+    new = [job for stop in carry.stops for job in stop.jobs if job.item not in wanted]
+    return {
+        "stops": stops,
+        "new": [f"{_name(target_of(job.item), names)}: {_what(job.item, language)}" for job in new],
+    }
+
+
+def _bare(target: TargetId, carry: Carry, names: Mapping[TargetId, str]) -> Stop:
+    """A target that has nothing to do any more."""
+    where = carry.there.get(target)
+    row = next((row for row in carry.upkeep.rows if row.place.target == target), None)
+    zone = "" if where is None else where.place.zone
+    return Stop(target, _name(target, names), zone, where, row, "", ())
+
+
+def said_places(
+    targets: Iterable[TargetId], there: Mapping[TargetId, Whereabouts], site: Site, language: str
+) -> dict[TargetId, Values]:
+    """How to find these targets, in walking order."""
+    t, titles = words.words(language), {zone.name: zone.title for zone in site.zones}
+    return {
+        target: {"near": near_lines(where, t), "far": far_lines(where, titles, t)}
+        for target in walking_order(targets, there, site)
+        for where in [there.get(target)]
     }
 
 
@@ -109,7 +152,7 @@ def _job(job: Job, stop: Stop, carry: Carry, t: words.Words, w: Words) -> Values
     if job.key == BATTERY and row is not None and row.battery is not None:
         battery = row.battery
         what = t("carry.do_battery", n=battery.cells, chemistry=chemistry_words(battery.chemistry, w))
-        why = [advice_words(row, carry.upkeep, w), *why]
+        why = [advice_words(row, carry.upkeep, w), *why] if row.state in ("now", "soon") else []
     elif job.key == BARRED:
         what = t("carry.do_barred", why=stop.barred)
     else:
@@ -120,7 +163,7 @@ def _job(job: Job, stop: Stop, carry: Carry, t: words.Words, w: Words) -> Values
 def _looked_at(job: Job, row: Row | None, t: words.Words, w: Words) -> tuple[str, list[str]]:
     """A finding's remedy first, since that is what is to be done; then what it says."""
     if row is None or not job.findings:
-        return t("carry.do_look"), []
+        return t("carry.do_look", key=job.key), []
     says, remedy = finding_words(job.findings[0], row, w)
     return remedy, [says]
 

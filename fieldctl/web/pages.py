@@ -12,7 +12,7 @@ from fastapi.responses import FileResponse, RedirectResponse, Response
 from fieldctl.controller.exercises import SEEDS, draw_seed
 from fieldctl.errors import FieldctlError, FileFaults, NotFound
 from fieldctl.events import AssessmentListed
-from fieldctl.web import day_pages, rehearsing, upkeep_pages, walkin_pages, words
+from fieldctl.web import carry_pages, day_pages, rehearsing, upkeep_pages, walkin_pages, words
 from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import render, who_of
 
@@ -37,7 +37,7 @@ def router() -> APIRouter:
     routes.get("/spectators")(_spectators)
     routes.get("/searchers")(_searchers)
     routes.get("/limited")(_limited)
-    for part in (rehearsing, day_pages, walkin_pages, upkeep_pages):
+    for part in (rehearsing, day_pages, walkin_pages, carry_pages, upkeep_pages):
         routes.include_router(part.router())
     return routes
 

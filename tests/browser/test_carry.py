@@ -1,0 +1,134 @@
+"""The carry list ticked on a hill without network: kept over a reload, sent once, two phones put before a person."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from air import Air
+from conftest import Phones
+from hill import Hill
+from measuring import axe_findings, contrasts, controls, narrowest, over_the_edge
+from playwright.sync_api import Page, Route, expect
+from thumbs import hold
+
+FIRST, SECOND, THIRD = (f"5ee0000{n}:battery" for n in (1, 2, 3))
+QUEUE = "[data-part=queue]"
+
+
+@pytest.fixture
+def air(hill: Hill) -> Iterator[Air]:
+    made = Air(hill.url)
+    yield made
+    made.end()
+
+
+def opened(page: Page, path: str) -> None:
+    page.goto(path)
+    expect(page.locator("fc-live")).to_have_text("Live")
+
+
+def tap(page: Page, item: str, what: str) -> None:
+    page.locator(f".job[data-item='{item}'] [data-do={what}]").tap()
+
+
+def state(page: Page, item: str) -> str:
+    return page.locator(f".job[data-item='{item}'] [data-part=state]").inner_text()
+
+
+def of(hill: Hill, item: str) -> dict[str, object]:
+    (found,) = [one for one in hill.ask("visit-show")["items"] if one["item"] == item]
+    return dict(found)
+
+
+def fits(page: Page) -> None:
+    """What the house asks of every page: contrast, sizes, gaps, width, axe."""
+    worst, where = contrasts(page)[0]
+    assert worst >= 7.0, where
+    assert axe_findings(page) == []
+    assert over_the_edge(page) == 0
+    live = [one for one in controls(page) if one["where"] == "main" and one["live"] and one["height"] > 0]
+    assert all(one["height"] >= 48 and one["width"] >= 48 for one in live), live
+    presses = [one for one in live if one["what"] in ("done", "not_done", "got", "lost")]
+    assert presses
+    assert all(one["height"] >= 96 for one in presses)
+    assert narrowest(presses)[0] >= 24
+
+
+def test_ticked_in_the_dark_sent_once_and_what_two_phones_say_is_settled(hill: Hill, phones: Phones, air: Air) -> None:
+    hill.settled()
+    hill.ask("visit-begin", items=(FIRST, SECOND, THIRD), by="Mira")
+    page = phones.new(through=air.url)
+    opened(page, "/upkeep/carry")
+    expect(page.locator(QUEUE)).to_have_text("Everything is sent.")
+    fits(page)
+    air.dark()
+    expect(page.locator("fc-live")).not_to_have_text("Live", timeout=9000)
+    tap(page, FIRST, "done")
+    tap(page, SECOND, "not_done")
+    page.locator(f".job[data-item='{SECOND}'] [data-why='Not found']").tap()
+    tap(page, THIRD, "done")
+    expect(page.locator(QUEUE)).to_have_text("Not sent yet: 3")
+    tap(page, THIRD, "undo")
+    expect(page.locator(QUEUE)).to_have_text("Not sent yet: 2")
+    assert "kept on this phone: done" in state(page, FIRST)
+    hill.ask("visit-tick", visit="v1", item=SECOND, done=True, by="Jon")  # another phone, which the field hears
+    assert of(hill, FIRST)["state"] == "open"
+    page.wait_for_timeout(1500)
+    air.back()
+    expect(page.locator(QUEUE)).to_have_text("Everything is sent.", timeout=15000)
+    first, second = of(hill, FIRST), of(hill, SECOND)
+    assert (first["state"], second["state"]) == ("done", "conflict")
+    (tick,) = first["ticks"]  # type: ignore[misc]
+    assert 1.0 <= tick["told_later_s"] <= 30.0, "the moment of the thumb, not of the sending"
+    assert 2.0 <= tick["plus_minus_s"] < 5.0
+    expect(page.locator("[data-part=conflicts]")).to_contain_text("Jon says done; Mira says not done (Not found)")
+    expect(page.locator("[data-part=close]")).to_have_attribute("aria-disabled", "false")
+    fits(page)
+    tap(page, SECOND, "done")
+    expect(page.locator("[data-part=conflicts]")).to_be_hidden()
+
+    def nowhere(route: Route) -> None:
+        route.abort()
+
+    page.route("**/api/v1/visit-tick", nowhere)
+    tap(page, THIRD, "done")
+    expect(page.locator(QUEUE)).to_have_text("Not sent yet: 1")
+    page.reload()
+    expect(page.locator(QUEUE)).to_have_text("Not sent yet: 1")
+    assert "kept on this phone: done" in state(page, THIRD)
+    page.unroute("**/api/v1/visit-tick", nowhere)
+    expect(page.locator(QUEUE)).to_have_text("Everything is sent.", timeout=12000)
+    assert len(of(hill, THIRD)["ticks"]) == 1  # type: ignore[arg-type]
+    hold(page, "[data-part=close]")
+    expect(page.locator("#carry")).to_contain_text("Visit v1 is closed, signed by Mira.")
+    assert hill.ask("visit-show")["signed"] == "Mira"
+
+
+def test_the_retrieval_in_the_dark(hill: Hill, phones: Phones, air: Air) -> None:
+    hill.settled()
+    page = phones.new(through=air.url)
+    opened(page, "/upkeep/retrieval")
+    page.locator("[data-part=begin]").tap()
+    expect(page.locator("[data-part=of]")).to_have_text("0 of 7 in the box or given up by name")
+    expect(page.locator("fc-live")).to_have_text("Live")
+    fits(page)
+    air.dark()
+    expect(page.locator("fc-live")).not_to_have_text("Live", timeout=9000)
+    tap(page, "5ee00001", "got")
+    tap(page, "5ee00002", "lost")
+    reason = page.locator(".job[data-item='5ee00002'] [data-why]").first
+    reason.tap()
+    expect(page.locator("[data-part=told]")).to_be_focused()  # nobody was told yet
+    expect(page.locator(QUEUE)).to_have_text("Not sent yet: 1")
+    page.locator("[data-part=told]").fill("Ansel")
+    reason.tap()
+    expect(page.locator(QUEUE)).to_have_text("Not sent yet: 2")
+    air.back()
+    expect(page.locator(QUEUE)).to_have_text("Everything is sent.", timeout=15000)
+    expect(page.locator("[data-part=of]")).to_have_text("2 of 7 in the box or given up by name")
+    row = hill.ask("retrieval-show")
+    assert [(one["name"], one["told"]) for one in row["lost"]] == [("Larch 2", "Ansel")]
+    hold(page, "[data-part=close]")
+    expect(page.locator("[data-part=closing-said]")).to_contain_text(re.compile("Still out there: Larch 3, "))
