@@ -11,6 +11,7 @@ import typer
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
 from fieldctl.cli.history import history
+from fieldctl.cli.trace import trace
 from fieldctl.cli.tune import tune
 
 target = typer.Typer(
@@ -18,6 +19,7 @@ target = typer.Typer(
     no_args_is_help=True,
 )
 target.command(epilog="Example:  fieldctl target tune")(tune)
+target.command(epilog="Example:  fieldctl target trace 'Lone larch' --picture strike.svg")(trace)
 target.command(epilog="Example:  fieldctl target history 'Lone larch'")(history)
 Who = Annotated[str, typer.Argument(help="A target's id or name.")]
 LinkName = Annotated[str, typer.Argument(help="The name of the link in site.toml.")]

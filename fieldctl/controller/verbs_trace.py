@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.errors import NotFound, Refused, Unreachable
 from fieldctl.events import StrikeRecorded, TraceRead
-from fieldctl.strikes.trace import StrikeTrace, of_parts
+from fieldctl.strikes.trace import as_row
 from fieldctl.units import US_PER_S, BootId, TargetId
 from fieldctl.wire.messages import Ability, Trace, TraceAsk
 from fieldctl.wire.trace import fits, join
@@ -187,31 +187,10 @@ class TraceVerbs:
         return self._c.names.get(known.target, known.target)
 
     def _row(self, fact: TraceRead, why: str) -> Row:
-        trace = trace_of(fact)
-        return {
-            "target": fact.target,
-            "name": self._c.names.get(fact.target, fact.target),
-            "boot": fact.boot,
-            "number": fact.number,
-            "whole": trace.whole,
-            "missing": list(fact.missing),
-            "parts": fact.parts,
-            "why": why,
-            "every_us": trace.every_us,
-            "before": trace.before,
-            "begins": trace.begins,
-            "scale": trace.scale,
-            "samples": list(trace.samples),
-        }
+        return as_row(fact, self._c.names.get(fact.target, fact.target), why)
 
 
 def _missing(parts: dict[int, Trace]) -> int | None:
     """The first part that is not there; None when all are."""
     count = next(iter(parts.values())).parts if parts else 1
     return next((n for n in range(count) if n not in parts), None)
-
-
-def trace_of(fact: TraceRead) -> StrikeTrace:
-    """A trace that was read, to look at."""
-    about = (fact.every_us, fact.before, fact.begins, fact.scale)
-    return of_parts(fact.samples, fact.size, fact.missing, about)

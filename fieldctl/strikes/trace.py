@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
+
+from fieldctl.events import TraceRead
 
 Point = tuple[float, int | None]
 """Milliseconds from the begin, and steps of the converter about the baseline; None where nobody heard it."""
@@ -27,20 +31,49 @@ class StrikeTrace:
         return tuple(((n - self.before) * self.every_us / 1000, step) for n, step in enumerate(self.samples))
 
     @property
-    def whole(self) -> bool:
-        """Whether no part is missing."""
-        return None not in self.samples
+    def heard(self) -> tuple[tuple[float, int], ...]:
+        """Those that were heard; at least one."""
+        return tuple((ms, step) for ms, step in self.points if step is not None)
 
     @property
-    def peak(self) -> Point | None:
-        """The sample farthest from the baseline; None where nothing of it was heard."""
-        heard = [(ms, step) for ms, step in self.points if step is not None]
-        return max(heard, key=lambda point: abs(point[1]), default=None)
+    def peak(self) -> tuple[float, int]:
+        """The one that is farthest from the baseline, of those that were heard."""
+        return max(self.heard, key=lambda point: abs(point[1]))
+
+    @property
+    def rest(self) -> float | None:
+        """Root mean square of what was heard before the begin, in steps; None where nothing of that was."""
+        before = [step for ms, step in self.heard if ms < 0]
+        return None if not before else (sum(step * step for step in before) / len(before)) ** 0.5
 
 
-def of_parts(
-    samples: tuple[int, ...], size: int, missing: tuple[int, ...], about: tuple[int, int, int, int]
-) -> StrikeTrace:
-    """A trace as the ledger has it, in parts of a size; `about` are every_us, before, begins and scale."""
-    gone = {n for part in missing for n in range(part * size, (part + 1) * size)}
-    return StrikeTrace(*about, tuple(None if n in gone else step for n, step in enumerate(samples)))
+def of_fact(fact: TraceRead) -> StrikeTrace:
+    """A trace that was read."""
+    gone = {n for part in fact.missing for n in range(part * fact.size, (part + 1) * fact.size)}
+    samples = tuple(None if n in gone else step for n, step in enumerate(fact.samples))
+    return StrikeTrace(fact.every_us, fact.before, fact.begins, fact.scale, samples)
+
+
+def as_row(fact: TraceRead, name: str, why: str = "") -> dict[str, Any]:
+    """A trace that was read, as the verb and the command give it; `why` nothing more could be read."""
+    trace = of_fact(fact)
+    return {
+        "target": fact.target,
+        "name": name,
+        "boot": fact.boot,
+        "number": fact.number,
+        "whole": not fact.missing,
+        "missing": list(fact.missing),
+        "parts": fact.parts,
+        "why": why,
+        "every_us": trace.every_us,
+        "before": trace.before,
+        "begins": trace.begins,
+        "scale": trace.scale,
+        "samples": list(trace.samples),
+    }
+
+
+def of_row(row: Mapping[str, Any]) -> StrikeTrace:
+    """The trace of such a row."""
+    return StrikeTrace(row["every_us"], row["before"], row["begins"], row["scale"], tuple(row["samples"]))

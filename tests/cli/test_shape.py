@@ -26,7 +26,7 @@ EXPECTED = [
     "serve", "site check", "site new", "site no-go", "site places", "site resurvey", "site snow import",
     "site snow list", "site snow measured", "site survey", "status", "target add", "target bar",
     "target clear", "target find", "target history", "target list", "target moved", "target name", "target rotate",
-    "target search", "target take-out", "target tune", "upkeep", "upkeep carry", "upkeep reading",
+    "target search", "target take-out", "target trace", "target tune", "upkeep", "upkeep carry", "upkeep reading",
     "upkeep retrieval begin", "upkeep retrieval close", "upkeep retrieval got", "upkeep retrieval lost",
     "upkeep retrieval show", "upkeep retrieval undo",
     "upkeep self-test heard", "upkeep self-test run", "upkeep self-test show", "upkeep swapped",

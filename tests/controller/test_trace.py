@@ -8,9 +8,9 @@ from unittest import mock
 from kit import ask, facts, probe, ready, refused, started, tell
 
 from fieldctl.controller.exercises import Exercises
-from fieldctl.controller.verbs_trace import trace_of
 from fieldctl.errors import FieldctlError, NotFound, Refused, Unreachable
 from fieldctl.events import StrikeRecorded, TraceRead
+from fieldctl.strikes.trace import of_fact
 from fieldctl.units import US_PER_S, TargetId
 from fieldctl.wire.messages import Ability, Why
 from fieldctl.wire.trace import BEFORE, EVERY_US, PART, SAMPLES, in_steps
@@ -48,7 +48,7 @@ def test_a_trace_is_read_whole_and_kept_beside_its_strike() -> None:
         assert row["samples"] == steps_of(node, 2)
         (fact,) = facts(made, TraceRead)
         assert (fact.target, fact.boot, fact.number) == (target, 1, 2)
-        assert list(trace_of(fact).samples) == row["samples"]
+        assert list(of_fact(fact).samples) == row["samples"]
         first = await ask(made, "target-trace", target="Larch 1", number=1, by="Jon")
         assert first["samples"] == steps_of(node, 1) != row["samples"]
 
