@@ -238,6 +238,7 @@ def row(c: Controller, alarm: Alarm) -> Row:
         "says": fact.sentence,
         "remedy": fact.remedy,
         "fault": fact.fault,
+        "values": dict(fact.values),
         "since": alarm.wall,
         "since_us": fact.at.us if here else None,
     }

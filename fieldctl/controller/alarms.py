@@ -75,6 +75,13 @@ RULES: Mapping[str, Rule] = {
             fault=True,
         ),
         Rule(
+            "repeats-numbers",
+            "{name} gave one number to two different strikes.",
+            "Update or replace it; judge its strikes of today by hand.",
+            good_for_s=600.0,
+            fault=True,
+        ),
+        Rule(
             "superseded",
             "{name} obeys a controller of a higher generation.",
             "Find the other controller; if this is the one that should steer, a person raises its generation: "

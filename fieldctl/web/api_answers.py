@@ -475,6 +475,7 @@ class AlarmRow(Answer):
     says: str
     remedy: str
     fault: bool = Field(description="Whether the target itself is sick.")
+    values: dict[str, Any] = Field(description="Those of its sentence.")
     since: str | None = Field(description="The wall clock's label.")
     since_us: int | None = Field(description="By the host's clock, where it began in this boot of the host.")
 

@@ -14,6 +14,7 @@ from prometheus_client.metrics_core import CounterMetricFamily, GaugeMetricFamil
 
 from fieldctl import __version__
 from fieldctl.controller import snapshot
+from fieldctl.controller.alarms import RULES, UPKEEP
 from fieldctl.controller.states import STATES
 from fieldctl.units import HostUs, TargetId, seconds
 
@@ -85,7 +86,8 @@ def _field(c: Controller, now: HostUs) -> Iterator[Metric]:
     size = [] if c.ledger.where == ":memory:" else [((), float(_size(Path(c.ledger.where))))]
     alarms: dict[str, int] = {}
     for alarm in c.alarms.latched.in_force.values():
-        alarms[alarm.fact.what] = alarms.get(alarm.fact.what, 0) + 1
+        word = alarm_word(alarm.fact.what)
+        alarms[word] = alarms.get(word, 0) + 1
     yield _gauge("field_open", "1 while the field is open.", (), [((), float(c.day.open))])
     yield _gauge("all_off_in_force", "1 while all off is in force.", (), [((), float(c.all_off.state.in_force))])
     yield _gauge(
@@ -103,6 +105,13 @@ def _field(c: Controller, now: HostUs) -> Iterator[Metric]:
         "alarms_in_force", "Alarms in force by kind; each stays until a good reading comes.", ("alarm",),
         [((what,), float(n)) for what, n in sorted(alarms.items())],
     )  # fmt: skip
+
+
+def alarm_word(what: str) -> str:
+    """An alarm's word as anybody may read it: what is found about pads and strikes has no word of its own."""
+    if what.startswith(UPKEEP):
+        return "upkeep"
+    return what.replace("-", "_") if what in RULES and what != "repeats-numbers" else "other"
 
 
 def _size(path: Path) -> int:

@@ -213,7 +213,32 @@ def say_rows(language: str, rows: Rows) -> Rows:
     for key, row in rows.items():
         if (of := _ROWS.get(key.partition(":")[0])) is not None:
             found[key] = of(said, row)
+        elif key == "alarms":
+            found[key] = say_alarms(language, row)
     return found
+
+
+def say_alarms(language: str, row: Row) -> Row:
+    """Alarms in a language; what the upkeep account found is said from its own texts."""
+    if language == ENGLISH:
+        return row
+    return {**row, "alarms": [_alarm(language, one) for one in row["alarms"]]}
+
+
+def _alarm(language: str, one: Row) -> Row:
+    finding = one["what"].partition(":")[2]
+    if not finding:
+        return {**one, "says": say(language, one["says"]), "remedy": say(language, one["remedy"])}
+    from fieldctl.upkeep.words import plain, words_of
+
+    words = words_of(language)
+    values = {name: plain(name, value, words) for name, value in one["values"].items()}
+    try:
+        says = words[f"finding.{finding}"].format(**values)
+        remedy = words[f"remedy.{values['remedy'] or finding}"].format(**values)
+    except KeyError:
+        return one  # of another version of the program: as it was said then
+    return {**one, "says": f"{one['name']}: {says}", "remedy": remedy}
 
 
 def _exercise(said: Saying, row: Row) -> Row:

@@ -43,7 +43,7 @@ def everybody(c: Controller) -> Rows:
 def watch(c: Controller) -> Rows:
     """What somebody with the right to watch may see: the field, its targets, its exercises."""
     now = c.outside.clock.now()
-    rows: Rows = {"field": {**_field(c), **_day(c)}, **_walk_in(c)}
+    rows: Rows = {"field": {**_field(c), **_day(c)}, "alarms": {"alarms": c.alarms.rows()}, **_walk_in(c)}
     for known in c.known.values():
         rows[f"target:{known.target}"] = target(c, known, now)
     for e in list(c.exercises.all.values())[-SHOWN:]:

@@ -20,6 +20,7 @@ ROOT = Path(fieldctl.__file__).parent
 FILES = (
     "errors.py", "ready.py", "clock/exchange.py", "clock/mapping.py",
     *(f"controller/{name}.py" for name in (
+        "alarms", "hook", "verbs_alarm",
         "access", "access_state", "controller", "group_links", "hearing", "joining", "pen", "people", "snapshot",
         "verbs", "verbs_assessment", "verbs_day", "verbs_exercise", "verbs_kit", "verbs_people", "verbs_rights",
         "verbs_target", "verbs_trace", "verbs_upkeep", "verbs_walkin", "walkin",
@@ -67,6 +68,7 @@ SINKS: Mapping[str, tuple[int | str, ...]] = {
     "Assumed": (1, 2),
     "Reason": (1,),
     "odd": (2,),
+    "Rule": (1, 2),
     "said": (0,),
     "TargetBarred": (1,),
 }
