@@ -117,7 +117,7 @@ def pictures_of(row: Row, hours: Hours | None) -> tuple[Picture, ...]:
 def health_pictures(series: Series, struck_until: float = np.inf) -> tuple[Picture, ...]:
     """The pictures of pad and link; of strikes those before a day."""
     told = series.day < struck_until
-    said = np.isfinite(series.noise) | np.isfinite(series.lost) | (series.strikes > 0)
+    said = np.isfinite(series.noise) | np.isfinite(series.lost) | (told & (series.strikes > 0))
     made = (
         Picture("noise", (_line("noise", "", series.day, series.noise),)),
         Picture("sensitivity", (_line("sensitivity", "", series.day[told], series.sensitivity[told]),)),

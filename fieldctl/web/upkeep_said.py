@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from dataclasses import replace
+from math import floor
 from typing import Any
 
 from fieldctl.site.model import Site
@@ -44,6 +46,7 @@ Values = dict[str, Any]
 def said_list(account: Upkeep, site: Site, places: Mapping[TargetId, Whereabouts], language: str) -> Values:
     """Everything on the list's page but its buttons."""
     t, w = words.words(language), words_of(language)
+    account = replace(account, rows=tuple(unread(row) for row in account.rows))
     rows = sorted(account.rows, key=_urgent)
     said = [said_row(row, account, site, places.get(row.place.target), language) for row in rows]
     return {
@@ -76,6 +79,17 @@ def _item(row: KitRow, w: Words) -> Values:
             for says, remedy in [kit_words.finding_words(finding, row, w)]
         ],
     }
+
+
+def unread(row: Row) -> Row:
+    """The row of fresh cells, as long as nothing was read after the day of the change: readings are the old ones'."""
+    if not row.fresh or row.began is None or row.last_heard is None or floor(row.last_heard) > row.began:
+        return row
+    others = tuple(finding for finding in row.findings if finding.about != "battery")
+    return replace(
+        row, state="unknown", advice="unread", by=row.began, estimate=None, forecast=None, volts_rest=None,
+        volts_load=None, findings=others,
+    )  # fmt: skip
 
 
 def _urgent(row: Row) -> float:
@@ -122,6 +136,7 @@ def _take(account: Upkeep, t: words.Words, w: Words) -> list[str]:
 def said_row(row: Row, account: Upkeep, site: Site, place: Whereabouts | None, language: str) -> Values:
     """One target as its row and the head of its own page say it."""
     t, w = words.words(language), words_of(language)
+    row = unread(row)
     known = row.estimate is not None and row.estimate.share is not None
     return {
         "known": known,
