@@ -7,7 +7,7 @@ The threshold lies as a dashed line on both sides of the baseline; parts that no
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldctl.site.drawing import COLOURS, DPI, FONT_PT, INK, MUTED, WIDTH_IN, Picture, picture
 from fieldctl.strikes.trace import StrikeTrace
@@ -15,9 +15,11 @@ from fieldctl.strikes.trace import StrikeTrace
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
-HIGH_IN = 3.1
-HEAD_ROOM = 1.3  # of the farthest sample, or of the threshold: room for the words beside it
+HIGH_IN = 3.3
+HEAD_ROOM = 1.1  # of the farthest sample, or of the threshold
+THRESHOLD: dict[str, Any] = {"color": COLOURS[1], "lw": 1.2, "ls": (0, (5, 2)), "zorder": 4}
 WHITE = {"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.1"}
 
 
@@ -35,7 +37,7 @@ def in_words(trace: StrikeTrace) -> list[str]:
         f"Farthest from the baseline: {peak} steps at {at:g} ms; a strike began beyond {trace.begins}.",
     ]
     if trace.rest is not None:
-        said.append(f"Before the begin it kept within {trace.rest:.1f} steps (root mean square).")
+        said.append(f"Before the begin it was {trace.rest:.1f} steps from the baseline (root mean square).")
     if trace.scale:
         said.append(f"In multiples of {2**trace.scale} steps.")
     return [*said, *(f"Not heard: from {begin:g} to {end:g} ms." for begin, end in _gaps(trace))]
@@ -71,30 +73,26 @@ def _draw(trace: StrikeTrace, about: str) -> Figure:
     axes.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=7))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    _threshold(axes, trace)
+    threshold = _lines(axes, trace)
     for begin, end in _gaps(trace):
         axes.axvspan(begin, end, facecolor="#EEEEEE", edgecolor=MUTED, hatch="///", lw=0.8, zorder=2)
         middle = 0.5 * (begin + end)
         axes.text(middle, 0.0, "not heard", ha="center", va="center", color=INK, bbox=WHITE, zorder=6)
     lone = [step if step is not None else float("nan") for _, step in trace.points]
     axes.plot([ms for ms, _ in trace.points], lone, color=COLOURS[0], lw=1.4, marker="o", ms=2.0, zorder=5)
+    figure.legend(
+        handles=[threshold],
+        labels=[f"what a strike has to exceed: {trace.begins} steps"],
+        loc="outside lower center",
+        frameon=False,
+        fontsize=FONT_PT - 0.5,
+    )
     return figure
 
 
-def _threshold(axes: Axes, trace: StrikeTrace) -> None:
+def _lines(axes: Axes, trace: StrikeTrace) -> Line2D:
+    """Baseline, begin and both sides of the threshold, which is given back for the words below."""
     axes.axhline(0.0, color=MUTED, lw=0.8, zorder=3)
     axes.axvline(0.0, color=INK, lw=0.9, ls=(0, (1, 1.5)), zorder=3)
-    for side in (-1, 1):
-        axes.axhline(side * trace.begins, color=COLOURS[1], lw=1.2, ls=(0, (5, 2)), zorder=4)
-    axes.annotate(
-        f"threshold ±{trace.begins}",
-        xy=(trace.points[-1][0], trace.begins),
-        xytext=(-2, 3),
-        textcoords="offset points",
-        ha="right",
-        va="bottom",
-        fontsize=FONT_PT - 0.5,
-        color=INK,
-        bbox=WHITE,
-        zorder=6,
-    )
+    axes.axhline(-trace.begins, **THRESHOLD)
+    return axes.axhline(trace.begins, **THRESHOLD)
