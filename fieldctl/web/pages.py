@@ -65,7 +65,7 @@ async def _now(request: Request) -> Response:
     house = house_of(request)
     may = who_of(request).may("watch")
     drills = (await house.desk.ask("drill-list", {}))["drills"] if may else []
-    return render(request, "now.html", parts=("now", "exercise"), drills=drills)
+    return render(request, "now.html", parts=("now", "exercise", "alarms"), drills=drills)
 
 
 async def _field(request: Request) -> Response:

@@ -1,7 +1,7 @@
 // The field as a map and as a list: each target by shape, word and colour, with how old each value is.
 import { h, s, shape, show } from "./dom.js";
 import { age, changes, hostNow, rows, targets } from "./live.js";
-import { span, t } from "./words.js";
+import { span, t, when } from "./words.js";
 
 const map = document.getElementById("map");
 const list = document.getElementById("list");
@@ -67,6 +67,7 @@ function details(row) {
   const odd = Object.values(row.odd);
   return [
     row.place,
+    ...row.states.filter((one) => one.since).map((one) => t(`field.since_${one.state.replace(" ", "-")}`, { when: when(one.since) })),
     t("field.heard", { ago: ago(age(row.target)) }),
     left ? t("field.may_send", { seconds: left }) : null,
     row.volts_load === null ? null : t("field.volts", { volts: row.volts_load.toFixed(2), ago: ago((hostNow() - row.reported_us) / 1e6) }),

@@ -18,6 +18,13 @@ export function span(seconds) {
   return t("base.hours", { n: Math.round(seconds / 3600) });
 }
 
+// A moment of the wall's clock: the time today, with the day otherwise.
+export function when(label) {
+  const at = new Date(label);
+  const today = at.toDateString() === new Date().toDateString();
+  return at.toLocaleString(document.documentElement.lang, { ...(today ? {} : { dateStyle: "medium" }), timeStyle: "short", hourCycle: "h23" });
+}
+
 // Seconds as a clock on a slope shows them: 0:07, 12:30.
 export function clock(seconds) {
   if (seconds === null || seconds === undefined) return "–";
