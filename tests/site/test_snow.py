@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldctl.site.model import Place
+from fieldctl.physics.probing import HANDS_M, probe_reach_m
+from fieldctl.site.model import PROBE_IN_HANDS_M, Place, UpkeepRules
 from fieldctl.site.snow import PROBED_M, VAGUE_M, Burial, Reading, Readings, latest, settled_share
 from fieldctl.site.snow import burial_now as burial_of
 from fieldctl.units import TargetId
@@ -179,3 +180,8 @@ def test_a_layer_only_ever_settles(one: float, other: float) -> None:
     early, late = sorted((one, other))
     assert 0 < settled_share(late) <= settled_share(early) <= 1
     assert settled_share(0) == 1
+
+
+def test_what_stays_in_the_hands_is_one_figure_everywhere() -> None:
+    assert PROBE_IN_HANDS_M == HANDS_M
+    assert UpkeepRules().reach_m == pytest.approx(probe_reach_m(2.4))
