@@ -18,8 +18,6 @@ from typing import TypeVar
 from fieldctl.errors import Fault, FileFaults, NotFound
 from fieldctl.site.alerts import wrong_webhook
 from fieldctl.site.model import (
-    CHEMISTRIES,
-    KIT_KINDS,
     SURVIVAL_STUDIES,
     USUAL_BAUD,
     USUAL_GRANT_S,
@@ -41,12 +39,12 @@ from fieldctl.site.model import (
     SerialLink,
     Site,
     Stake,
-    UpkeepRules,
     Zone,
 )
 from fieldctl.site.no_go import crosses_itself
 from fieldctl.site.placing import DEEP_M, FAR_M, check_place, read_axis, read_point, target_in
 from fieldctl.site.survey import SURVEY_KINDS, Known, SurveyText, read_survey
+from fieldctl.site.upkeep_file import KIT_MOST, read_battery, read_kit, read_rules, with_base
 from fieldctl.tomlfile import SIZE_LIMIT, Table, read_toml, suggestion
 from fieldctl.units import TargetId
 
@@ -54,7 +52,6 @@ SITE_FILE = "site.toml"
 SURVEY_FOLDER = "surveys"
 
 TARGETS_MOST = 256  # what one controller is measured with (design, section 9)
-KIT_MOST = 200  # pieces of loan kit: more is no club
 GRANT_S = (5, 120)  # under 5 s a lost poll or two ends a signal; over 120 s a lost controller keeps one too long
 
 _Named = TypeVar("_Named", Zone, NoGo, Stake, ManualUnit, Post, SerialLink, MqttLink, Kit)
@@ -184,11 +181,11 @@ def _site(root: Table) -> Site:
         debrief=_debrief(root.table("debrief")),
         people=_people(root.table("people")),
         alerts=_alerts(root.table("alerts")),
-        upkeep=_upkeep(root.table("upkeep")),
+        upkeep=read_rules(root.table("upkeep")),
         grooming=_grooming(root),
-        usual_battery=_battery(root.table("battery")) if root.has("battery") else None,
+        usual_battery=read_battery(root.table("battery")) if root.has("battery") else None,
         batteries=tuple(batteries.items()),
-        kit=_all_kit(root),
+        kit=with_base(root, _distinct(root, "kit", [read_kit(t) for t in root.tables("kit", most=KIT_MOST)])),
     )
     for table in (root, polling, limits):
         table.done()
@@ -242,21 +239,6 @@ def _alerts(table: Table) -> Alerts:
     return Alerts(url)
 
 
-def _upkeep(table: Table) -> UpkeepRules:
-    usual = UpkeepRules()
-    rules = UpkeepRules(
-        closing_day=table.date("closing_day"),
-        open_hours=table.number("open_hours", 0, 24, usual.open_hours, unit="hours a day"),
-        exercises=table.number("exercises", 0, 500, usual.exercises, unit="exercises a day"),
-        expected_c=table.number("expected_c", -50, 20, None, unit="degrees Celsius"),
-        kit_days=table.number("kit_days", 1, 400, usual.kit_days, unit="days"),
-        dig_min=table.number("dig_min", 0, 600, usual.dig_min, unit="minutes"),
-        probe_m=table.number("probe_m", 1, 6, usual.probe_m, unit="metres"),
-    )
-    table.done()
-    return rules
-
-
 def _grooming(root: Table) -> Grooming:
     table, usual = root.table("grooming"), Grooming()
     rules = Grooming(
@@ -288,49 +270,6 @@ def _no_go(table: Table) -> NoGo:
         )
     table.done()
     return line
-
-
-def _battery(table: Table) -> Battery:
-    percent = table.number("change_at", 1, 95, None, unit="percent")
-    battery = Battery(
-        chemistry=table.choice("chemistry", CHEMISTRIES),
-        cells=table.whole("cells", 1, 24),
-        capacity_ah=table.number("capacity_ah", 0.1, 300, unit="ampere-hours"),
-        load_a=table.number("load_a", 0.005, 10, 0.12, unit="amperes"),
-        least_v=table.number("least_v", 0.5, 40, None, unit="volts"),
-        change_at=None if percent is None else percent / 100,
-    )
-    table.done()
-    return battery
-
-
-def _all_kit(root: Table) -> tuple[Kit, ...]:
-    """The base station where it has a supply of its own, then every [[kit]]; each name once."""
-    rows = _distinct(root, "kit", [_kit(table) for table in root.tables("kit", most=KIT_MOST)])
-    if not root.has("base"):
-        return rows
-    table = root.table("base")
-    base = Kit(table.text("name", "base"), "base", table.text("note", ""), _battery(table.table("battery")))
-    if base.name in [row.name for row in rows]:
-        table.fault(
-            "name",
-            f"a [[kit]] is called {base.name!r} too",
-            expected="a name of its own for each",
-            remedy="Give one of the two another name.",
-        )
-    table.done()
-    return (base, *rows)
-
-
-def _kit(table: Table) -> Kit:
-    kit = Kit(
-        name=table.text("name"),
-        kind=table.choice("kind", KIT_KINDS),
-        note=table.text("note", ""),
-        battery=_battery(table.table("battery")) if table.has("battery") else None,
-    )
-    table.done()
-    return kit
 
 
 def _distinct(root: Table, key: str, rows: list[_Named]) -> tuple[_Named, ...]:
@@ -481,7 +420,7 @@ def _places(
         )
         check_place(table, place, zones, measured=measured)
         if table.has("battery"):
-            batteries[target] = _battery(table.table("battery"))
+            batteries[target] = read_battery(table.table("battery"))
         if place.link and place.link not in links:
             near = suggestion(place.link, links)
             table.fault(
