@@ -22,7 +22,8 @@ FILES = (
     *(f"controller/{name}.py" for name in (
         "alarms", "hook", "verbs_alarm",
         "access", "access_state", "controller", "group_links", "hearing", "joining", "pen", "people", "snapshot",
-        "verbs", "verbs_assessment", "verbs_day", "verbs_exercise", "verbs_kit", "verbs_people", "verbs_rights",
+        "ticked", "verbs", "verbs_assessment", "verbs_day", "verbs_exercise", "verbs_kit", "verbs_people",
+        "verbs_retrieval", "verbs_rights", "verbs_selftest", "verbs_visit",
         "verbs_target", "verbs_trace", "verbs_upkeep", "verbs_walkin", "walkin",
     )),
     *(f"drill/{name}.py" for name in ("corrections", "moves", "pick", "score", "unmet")),
@@ -31,8 +32,8 @@ FILES = (
     *(f"rehearsal/{name}.py" for name in ("apart", "hard", "picture", "preview", "rehearse", "scene", "skill")),
     "debrief/read.py", "debrief/assessment_list.py", "debrief/show.py",
     *(f"web/{name}.py" for name in (
-        "accounts", "api", "asking", "day_pages", "debrief_pages", "elsewhere", "given", "guard", "health",
-        "keys", "nowhere", "passwords", "problems", "qr", "rehearsing", "signing",
+        "accounts", "api", "asking", "carry_pages", "day_pages", "debrief_pages", "elsewhere", "given", "guard",
+        "health", "keys", "nowhere", "passwords", "problems", "qr", "rehearsing", "signing",
     )),
 )  # fmt: skip
 """Where sentences for people are made."""
