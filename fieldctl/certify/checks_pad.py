@@ -25,7 +25,8 @@ ROUNDS = 5
 NOISE_STEPS = 1.2  # of the invented pad signal: under a seventh of where a pad that was at rest would begin
 BLOW_NOISE = 50  # its peak, in times the noise
 TRACED_NOISE = (60, 40, 1_200, 90, 300)  # peaks of five blows, so that their traces need scales of their own
-TRACED_AFTER, TRACED_EVERY = 10_000, 3_200  # samples before the first of them, and from one to the next
+TRACED_AFTER, TRACED_EVERY = 6_000, 2_400  # samples before the first of them, and from one to the next
+TRACED_REST = 1_600  # samples before each from which its baseline and noise are known here
 SHIFTED_MOST = 4  # samples: the noise is known to some per cent, so that a blow may begin a little sooner or later
 
 
@@ -379,7 +380,7 @@ def _traced(t: Talk, boot: int, number: int) -> tuple[Trace, list[int]]:
 
 def _differs(told: Trace, values: list[int], samples: list[int], at: int) -> str:
     """What is wrong with a trace of the blow at this sample; nothing when it fits there."""
-    rest = samples[at - 2_000 : at]
+    rest = samples[at - TRACED_REST : at]
     base = sum(rest) / len(rest)
     noise = max(1.0, math.sqrt(sum((s - base) ** 2 for s in rest) / len(rest)))
     if told.every % SAMPLE_US or not told.every or not 0 < told.before < len(values):
