@@ -215,7 +215,7 @@ def _table(rows: list[dict[str, Any]]) -> None:
         if not row["from_stakes"]:
             return "-"
         first = row["from_stakes"][0]
-        return f"{first['stake']} {first['bearing_deg']:.0f}° {first['distance_m']:.1f} m"
+        return f"{first['stake']} {first['bearing_deg']:.1f}° {first['distance_m']:.1f} m"
 
     def depth(row: dict[str, Any]) -> str:
         if row["moved_on"] is not None:

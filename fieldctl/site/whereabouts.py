@@ -164,7 +164,7 @@ def in_words(row: Mapping[str, Any]) -> list[str]:
         lines.append(f"lat {row['lat_deg']:.{DEGREES_SHOWN}f}, lon {row['lon_deg']:.{DEGREES_SHOWN}f} (WGS 84)")
     of = "from true north" if row["lat_deg"] is not None else "clockwise from the site's y"
     lines += [
-        f"from {way['stake']}: {way['bearing_deg']:.0f}° {of}, {way['distance_m']:.2f} m level"
+        f"from {way['stake']}: {way['bearing_deg']:.1f}° {of}, {way['distance_m']:.2f} m level"
         + (f" ({way['note']})" if way["note"] else "")
         for way in row["from_stakes"]
     ]

@@ -76,7 +76,7 @@ def test_where_every_target_lies(site: Path) -> None:
     assert [each["target"] for each in read] == [each["target"] for each in places]
     assert "red post" in read[0]["from_stakes"]
     one = run("site", "places", "lone LARCH", "--on", ON, site=site).stdout
-    for word in ("Lone larch (5ee00001)", "from red post: 9°", "72.99 m level", "deep today", "surveyed 2025-11-20"):
+    for word in ("Lone larch (5ee00001)", "from red post: 9.5°", "72.99 m level", "deep today", "surveyed 2025-11-20"):
         assert word in one
     nobody = run("site", "places", "larch 99", site=site)
     assert (nobody.returncode, "Lone larch" in nobody.stderr) == (4, True)
