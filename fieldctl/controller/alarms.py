@@ -56,7 +56,7 @@ RULES: Mapping[str, Rule] = {
         ),
         Rule(
             "barred",
-            "{name} is barred: it was heard though it said quiet, or it is not to be trusted.",
+            "{name} is barred until it is dug out and seen to be quiet.",
             "Dig it out and see that it is quiet, then say so: fieldctl target clear. Any signal is a person until "
             "proved otherwise.",
         ),

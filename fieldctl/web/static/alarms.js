@@ -4,7 +4,7 @@ import { changes, rights, rows } from "./live.js";
 import { inWords, order } from "./orders.js";
 import { t, when } from "./words.js";
 
-const SHOWN = 4; // the rest is folded away: the page begins with what is done today
+const SHOWN = 3; // the rest is folded away: the page begins with what is done today
 const STATES = { "gate-on": "sending", barred: "barred", battery: "weak", overdue: "not-heard", "not-heard": "not-heard", "link-down": "not-heard" };
 const list = document.getElementById("alarms");
 const form = document.getElementById("mend");
@@ -30,7 +30,7 @@ function paint() {
   show(list, all.length === 0 ? null : [
     h("h2", {}, t("alarms.title", { n: all.length })),
     h("ul", { class: "rows" }, lines.slice(0, SHOWN)),
-    lines.length > SHOWN && h("details", {}, h("summary", { class: "small" }, t("alarms.more", { n: lines.length - SHOWN })), h("ul", { class: "rows" }, lines.slice(SHOWN))),
+    lines.length > SHOWN && h("details", {}, h("summary", { class: "more-of-them" }, t("alarms.more", { n: lines.length - SHOWN })), h("ul", { class: "rows" }, lines.slice(SHOWN))),
   ]);
   if (chosen !== null && !all.some(same)) close(); // it ended meanwhile
 }
@@ -50,7 +50,7 @@ list.addEventListener("click", (event) => {
   form.querySelector("legend").textContent = one.says;
   form.hidden = false;
   said.textContent = "";
-  form.scrollIntoView({ block: "center" });
+  form.scrollIntoView({ block: "start" });
   form.querySelector("input").focus({ preventScroll: true });
 });
 
