@@ -7,11 +7,15 @@ import datetime
 import io
 import json
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from jsonschema_rs import Draft202012Validator
 from served import TARGETS, Served, served
+
+from fieldctl.cli.kit import machine_percent
+from fieldctl.errors import NotFound
 
 pytestmark = pytest.mark.timeout(120)
 
@@ -84,6 +88,23 @@ def test_one_table_of_everything(site: Served) -> None:
     assert all(len(row) == len(rows[0]) and None not in row for row in rows)
 
 
+def test_what_this_machine_says_of_its_own_battery(tmp_path: Path) -> None:
+    """Folders as Linux has them; the lowest of several, never a mouse's, never the mains."""
+    with pytest.raises(NotFound, match="tells of no battery"):
+        machine_percent(tmp_path / "nowhere")
+    for name, said in {
+        "AC": {"type": "Mains", "online": "1"},
+        "BAT0": {"type": "Battery", "capacity": "81"},
+        "BAT1": {"type": "Battery", "capacity": "64", "scope": "System"},
+        "BAT2": {"type": "Battery", "capacity": "?"},
+        "mouse": {"type": "Battery", "capacity": "7", "scope": "Device"},
+    }.items():
+        (tmp_path / name).mkdir()
+        for key, text in said.items():
+            (tmp_path / name / key).write_text(text + "\n", encoding="ascii")
+    assert machine_percent(tmp_path) == 64.0
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [
@@ -92,6 +113,7 @@ def test_one_table_of_everything(site: Served) -> None:
         (("base", "--volts", "12.4", "--celsius", "60"), 2, "°C has no battery here"),
         (("P1", "--percent", "140"), 2, "runs on nothing"),
         (("P1",), 2, "Nothing was said"),
+        (("base", "--this-machine", "--percent", "50"), 2, "said twice"),
         (("P2", "--fine"), 4, "Nothing here is called"),
     ],
 )
