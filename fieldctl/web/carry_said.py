@@ -162,6 +162,8 @@ def _job(job: Job, stop: Stop, carry: Carry, t: words.Words, w: Words) -> Values
 
 def _looked_at(job: Job, row: Row | None, t: words.Words, w: Words) -> tuple[str, list[str]]:
     """A finding's remedy first, since that is what is to be done; then what it says."""
+    if job.key == BATTERY:
+        return t("carry.do_battery_bare"), []
     if row is None or not job.findings:
         return t("carry.do_look", key=job.key), []
     says, remedy = finding_words(job.findings[0], row, w)
