@@ -66,12 +66,16 @@ def swapped(
     target: Annotated[str, typer.Argument(help="The target's id or name.")],
     day: Annotated[str, typer.Option(help="The day on which it was done; today otherwise.")] = "",
     notes: Annotated[str, typer.Option(help="Anything to keep, in a few words.")] = "",
+    elsewhere: Annotated[
+        bool, typer.Option("--elsewhere", help="It was put elsewhere: its place is not trusted until a newer survey.")
+    ] = False,
     site: SiteDir = HERE,
     json: AsJson = False,
     by: By = "",
 ) -> None:
     """Say that fresh cells were put into a target; what its readings then show is held against it."""
-    ask(site, "battery-swapped", json, _swapped, target=target, day=day, notes=notes, by=who(by))
+    given = {"target": target, "day": day, "notes": notes, "elsewhere": elsewhere}
+    ask(site, "battery-swapped", json, _swapped, **given, by=who(by))
 
 
 upkeep.command(epilog="Example:  fieldctl upkeep reading base --volts 12.4 --celsius -5")(reading)

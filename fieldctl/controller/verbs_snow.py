@@ -32,8 +32,7 @@ class SnowVerbs:
         self._upkeep = upkeep
 
     async def measured(self, snow_m: float, by: str, zone: str | None = None, day: str = "") -> Row:
-        """The snow was so deep on that day (today where none is said) in a zone, or everywhere; said twice it counts
-        once, and another figure for the same day and zone takes its place."""
+        """The snow was so deep on a day, in a zone or everywhere; another figure of that day takes its place."""
         if not (math.isfinite(snow_m) and 0 <= snow_m <= SNOW_MOST_M):
             raise BadInput(
                 f"A snow depth of {snow_m:g} m cannot be right.",

@@ -26,14 +26,17 @@ class UpkeepVerbs:
         self._c = controller
         self._targets = targets
 
-    async def battery_swapped(self, target: str, by: str, day: str = "", notes: str = "") -> Row:
+    async def battery_swapped(
+        self, target: str, by: str, day: str = "", notes: str = "", elsewhere: bool = False
+    ) -> Row:
         """Fresh cells were put into a target, on that day (today where none is said); said twice it counts once."""
         known = self._targets.find(target)
         wall = self._c.outside.clock.wall()
         day = self.day_kept(day, wall)
         if len(notes) > NOTES_MOST:
             raise BadInput("The note is too long.", expected=f"at most {NOTES_MOST} letters", remedy="Shorten it.")
-        await self._c.write(*self.swap(known.target, by, day, notes))
+        moved = self._c.snow.put_elsewhere(known.target, self._c.person(by), day, notes) if elsewhere else ()
+        await self._c.write(*self.swap(known.target, by, day, notes), *moved)
         return {"target": known.target, "name": self._c.names.get(known.target, known.target), "day": day}
 
     def swap(self, target: TargetId, by: str, day: str, notes: str) -> tuple[Fact, ...]:

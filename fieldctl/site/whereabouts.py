@@ -88,8 +88,8 @@ def put_elsewhere(place: Place, moved: TargetMoved | None) -> TargetMoved | None
     if moved is None:
         return None
     surveyed = "" if place.surveyed_on is None else place.surveyed_on.isoformat()
-    same = (place.x_m, place.y_m, surveyed) == (moved.was_x_m, moved.was_y_m, moved.was_surveyed_on)
-    return moved if same or surveyed < moved.day else None
+    left = (place.x_m, place.y_m, surveyed) == (moved.was_x_m, moved.was_y_m, moved.was_surveyed_on)
+    return moved if surveyed < moved.day or (surveyed == moved.day and left) else None
 
 
 def _came(site: Site, place: Place, moved: TargetMoved | None) -> Move | None:

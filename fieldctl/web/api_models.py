@@ -145,6 +145,7 @@ ARGUMENTS: dict[str, Argument] = {
     "lent_to": Argument(Name, "Who has it on loan; empty where nobody has.", ""),
     "missing": Argument(bool, "It was not there at the count.", False),
     "send": Argument(bool, "Let it send under a grant, so that a receiver finds it.", False),
+    "elsewhere": Argument(bool, "It was put elsewhere without a survey: its place is not trusted any more.", False),
     "csv": Argument(Csv, "Readings of the snow under a header date,snow_m,zone.", "date,snow_m\n2026-01-24,1.9\n"),
     "file": Argument(Name, "The file's name; it is kept as the readings' source.", "winter.csv"),
 }

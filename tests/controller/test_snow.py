@@ -138,6 +138,22 @@ def test_a_target_put_elsewhere_says_so_wherever_it_is_named_and_its_depth_is_no
     tell(story)
 
 
+def test_a_swap_that_puts_a_target_elsewhere_leaves_its_survey_behind() -> None:
+    async def story(made: Field) -> None:
+        surveyed(made)
+        await ready(made)
+        await ask(made, "battery-swapped", target="Larch 1", by="Mira", day="2031-01-12")
+        assert (await ask(made, "target-locate", target="Larch 1"))["where"]["moved_on"] is None
+        await ask(made, "battery-swapped", target="Larch 1", by="Mira", day="2031-01-12", elsewhere=True)
+        await ask(made, "battery-swapped", target="Larch 2", by="Mira", day="2031-01-09", elsewhere=True)
+        older, newer = [(await ask(made, "target-locate", target=f"Larch {n}"))["where"]["moved_on"] for n in (1, 2)]
+        assert older == "2031-01-12"  # its survey of the 10th is older than the swap
+        assert newer is None  # and newer than this one
+        assert len(facts(made, TargetMoved)) == 2
+
+    tell(story)
+
+
 def test_a_burial_too_deep_for_the_probes_or_bare_is_a_warning_with_a_remedy() -> None:
     async def story(made: Field) -> None:
         surveyed(made)
