@@ -173,7 +173,8 @@ def _kit_for_people(found: Upkeep) -> None:
             continue
         print(f"\n{row.name}: {kit_words.advice_words(row)}")
         if row.read_on is not None:
-            print(f"  {kit_words.basis_words(row)}")
+            left = kit_words.left_words(row)
+            print(f"  {'' if left == '-' else f'{left}, '}{kit_words.basis_words(row)}.")
         if row.notes:
             print(f"  {row.notes}")
         for finding in row.findings:

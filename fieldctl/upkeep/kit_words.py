@@ -51,7 +51,7 @@ def basis_words(row: KitRow, words: Words = ENGLISH) -> str:
     if row.had_low is not None and row.had_high is not None and row.celsius is not None:
         had = {"low": percent(row.had_low), "high": percent(row.had_high)}
         said.append(say("kit.had", words, celsius=plain("celsius", row.celsius, words), **had))
-    return " ".join(said)
+    return "; ".join(said)
 
 
 def seen_words(row: KitRow, words: Words = ENGLISH) -> str:
