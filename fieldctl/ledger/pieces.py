@@ -17,6 +17,14 @@ from sqlalchemy import Connection
 from fieldctl.events import Fact
 
 
+def plain_rows(connection: Connection, question: str) -> list[tuple[Any, ...]]:
+    """All rows as plain tuples: with tens of thousands SQLAlchemy's own take a third as long again as SQLite itself."""
+    raw = connection.connection.driver_connection
+    assert raw is not None
+    rows: list[tuple[Any, ...]] = raw.execute(question).fetchall()
+    return rows
+
+
 class Piece(NamedTuple):
     """Some values of one entry, in the order in which they were asked for."""
 
@@ -35,10 +43,11 @@ def pieces(connection: Connection, wanted: Mapping[type[Fact], Sequence[str]]) -
         for kind, paths in wanted.items()
     )
     names = ", ".join(f"'{kind.__name__}'" for kind in wanted)
-    rows = connection.exec_driver_sql(
+    rows = plain_rows(
+        connection,
         f"SELECT kind, target, host_boot, at_us, wall, CASE kind {cases} END FROM entries "
-        f"WHERE kind IN ({names}) ORDER BY seq"
-    ).fetchall()
+        f"WHERE kind IN ({names}) ORDER BY seq",
+    )
     values = json.loads(f"[{','.join([row[5] for row in rows])}]")
     return [
         Piece(kind, target, boot, at_us, wall, said[:-1])

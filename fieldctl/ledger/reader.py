@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import sqlite3
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
@@ -179,5 +180,5 @@ class Reader:
         try:
             with self._engine.connect() as connection:
                 yield connection
-        except DBAPIError as bad:
+        except (DBAPIError, sqlite3.Error) as bad:
             raise in_words(bad, self.where) from bad

@@ -14,6 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from fieldctl.ledger.pieces import plain_rows
 from fieldctl.units import US_PER_S, HostTime, TargetId
 
 MINUTE_US = 60 * US_PER_S
@@ -112,7 +113,7 @@ def thin(connection: Connection, now: HostTime, wall: str | None) -> int:
 
 def hours(connection: Connection) -> list[HourRow]:
     """The first row of every hour: what thinning keeps, so that it changes nothing that is made of these."""
-    return [tuple(row) for row in connection.exec_driver_sql(_HOURS).fetchall()]
+    return plain_rows(connection, _HOURS)
 
 
 def _days_before(wall: str | None, days: int) -> str | None:

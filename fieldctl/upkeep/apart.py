@@ -1,6 +1,7 @@
 """How far the latest values of a target stand apart: from its own earlier ones, beside what all targets did meanwhile.
 
     apart(day, value, today, ...) -> Apart | None     medians of then and now, and the error between
+    falls(day, value, today, ...) -> Fall | None      whether they fall from day to day, beyond doubt
 
 Snow, wind and the site's whole cable move all targets at once; what the others did is therefore taken off (`shared`).
 """
@@ -13,10 +14,13 @@ from typing import NamedTuple
 import numpy as np
 
 from fieldctl.upkeep.curves import Array
-from fieldctl.upkeep.slopes import POINTS_MOST, theil_sen
+from fieldctl.upkeep.slopes import theil_sen
 
 MAD_TO_SPREAD = 1.4826  # of a normal distribution
 MEDIAN_COSTS = 1.2533  # how much wider a median is than a mean, in a normal distribution
+FALL_LEAST = 10  # values, of which a slope says something
+FALL_SPANS = 0.6  # of the days asked for, at least
+FALL_POINTS = 40  # 780 pairs
 OTHERS_LEAST = 4  # of whom something is known, before what they share says anything
 
 
@@ -55,10 +59,28 @@ def shared(all_apart: Sequence[Apart | None], mine: int) -> float:
     return float(np.median(others)) if len(others) >= OTHERS_LEAST else 0.0
 
 
-def falls(day: Array, value: Array) -> float | None:
-    """The slope a day where Sen's bounds leave no doubt that it falls; None otherwise."""
-    if day.size < 2 or day[0] == day[-1]:
+class Fall(NamedTuple):
+    """By how much values fell over so many days, and how many stand behind it."""
+
+    by: float
+    days: float
+    many: int
+
+
+def falls(day: Array, value: Array, today: float, days: float, errors: float) -> Fall | None:
+    """Whether values of the last days fall beyond doubt, by Theil–Sen with Sen's bounds; None otherwise.
+
+    Many values are thinned to medians of neighbours, so that all pairs of them stay few.
+    """
+    late = day > today - days
+    x, y = day[late], value[late]
+    if x.size < FALL_LEAST or x[0] > today - FALL_SPANS * days:
         return None
-    every = -(-day.size // POINTS_MOST)
-    found = theil_sen(day[::every], value[::every], 2.576)  # 99 %
-    return found.slope if found.high < 0 else None
+    each = -(-x.size // FALL_POINTS)
+    x, y = (values[x.size % each :].reshape(-1, each) for values in (x, y))
+    x, y = x.mean(axis=1), np.median(y, axis=1)
+    third = max(1, x.size // 3)
+    if np.median(y[-third:]) >= np.median(y[:third]):
+        return None
+    found = theil_sen(x, y, errors)
+    return Fall(found.slope * days, days, int(late.sum())) if found.high < 0 else None

@@ -15,7 +15,7 @@ from fieldctl.upkeep.series import Season, season_of
 
 def health_findings(pasts: Sequence[Past], today: float) -> dict[TargetId, tuple[Finding, ...]]:
     """Of each target what is wrong with pad, link and housing as of today (a day number)."""
-    return findings_of(pasts, season_of(pasts, today), today)
+    return findings_of(pasts, season_of(pasts, today), today) if pasts else {}
 
 
 def findings_of(pasts: Sequence[Past], season: Season, today: float) -> dict[TargetId, tuple[Finding, ...]]:

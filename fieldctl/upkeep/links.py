@@ -20,7 +20,8 @@ from fieldctl.upkeep.curves import Array
 from fieldctl.upkeep.past import Past
 from fieldctl.upkeep.series import ASKED_LEAST, Season
 
-RECENT = 3  # days on which something was said
+RECENT = 5  # days on which something was said
+BAD_DAYS = 3  # of these, before anything is said: a line has bad days
 BEFORE = 5
 LOST_LEAST = 0.05  # share of questions; orders still come through then, a strike comes later
 LOST_SURELY = 0.2
@@ -90,7 +91,7 @@ def _loses(share: Array, n: int, members: Sequence[int], season: Season) -> list
     told = others[~np.isnan(others)]
     usual = max(float(np.median(before)), float(np.median(told)) if told.size else 0.0)
     over = now > max(LOST_LEAST, TIMES * usual)
-    if over.sum() < 2:
+    if over.sum() < BAD_DAYS:
         return []
     middle = float(np.median(now))
     sure: Sure = "sure" if over.all() and middle > LOST_SURELY else "likely"

@@ -19,31 +19,35 @@ from collections.abc import Sequence
 import numpy as np
 
 from fieldctl.upkeep.account import Finding, Sure
-from fieldctl.upkeep.apart import Apart, apart, falls, shared
+from fieldctl.upkeep.apart import OTHERS_LEAST, Apart, apart, falls, shared
 from fieldctl.upkeep.curves import Array
 from fieldctl.upkeep.past import Past, Turn
 from fieldctl.upkeep.series import Season
 
 DEAF_RECENT, DEAF_LEAST, DEAF_BEFORE = 14.0, 6, 12  # days, and blows now and before
-DEAF_SHARE = 0.6  # of its own height: people strike by a factor of two differently, their median by far less
-DEAF_ERRORS = 4.5  # of the median: 24 pads looked at on 150 days must not be wrong once
+DEAF_SHARE = 0.52  # of its own height: people strike by a factor of two differently, their median by far less
+DEAF_ERRORS = 3.25  # of the median; this and the next by invented winters: more, and 24 pads give too many false alarms
 DEAF_SURELY = 0.35
+SHARED_DAYS = 3.0  # about a day, in which all pads' blows tell what snow and weather did to all of them
 BLOWS_SCATTER = 0.35  # log of height, at least, from blow to blow; from memory
-SLOPE_DAYS = 40.0
+FALL_DAYS = (30.0, 45.0)  # over which a slow fall is looked for
+FALL_SHARE, FALL_ERRORS = 0.4, 3.75
 NOISE_RECENT, NOISE_LEAST, NOISE_BEFORE = 5.0, 3, 10
 NOISY_TIMES, NOISY_ERRORS = 2.2, 6.0
 NOISE_SCATTER = 0.15  # log, from day to day
 STILL, STILL_BEFORE = 1.0, 3.0  # steps of the converter: the least that a pad can report, and what was well above
 LOOSE_DAYS, LOOSE_LEAST, LOOSE_TIMES = 4, 12.0, 5.0  # days looked at; strikes a day; times what is usual
 TURNS_DAYS = 45.0
-CHANCE = 1e-4  # of a run of turns that is taken for more than chance
+LATEST_TURNS = 8
+CHANCE = 2e-5  # of so many turns that went wrong: 24 pads looked at on 150 days must not be wrong once
 MISS_LEAST = 0.08  # share of turns that go wrong on a good pad, at least
+MISS_USUAL, MISS_WEIGHT = 0.15, 10  # before the others' turns say more; as if so many had been seen
 UNPROVED_DAYS, UNPROVED_TURNS = 28.0, 3  # without a sure touch, and turns meanwhile in which there could have been one
 
 
 def pad_findings(pasts: Sequence[Past], season: Season, today: float) -> list[list[Finding]]:
     """Of each target what its pad shows on the evening of a day."""
-    heights = _heights(season, today)
+    blows = blows_beside(season)
     noises = _noises(season, today)
     turns = [[turn for turn in past.turns if today - TURNS_DAYS < turn.day < today + 1] for past in pasts]
     found = []
@@ -52,7 +56,7 @@ def pad_findings(pasts: Sequence[Past], season: Season, today: float) -> list[li
         still = _still(season, n)
         signs = [
             *loose,
-            *([] if loose or still else _deaf(season, n, heights, today)),
+            *([] if loose or still else _deaf(blows[n], today)),
             *([] if loose else _noisy(season, n, noises)),
             *still,
             *_turned(turns, n),
@@ -61,29 +65,55 @@ def pad_findings(pasts: Sequence[Past], season: Season, today: float) -> list[li
     return found
 
 
-def _heights(season: Season, today: float) -> list[Apart | None]:
+def blows_beside(season: Season) -> list[tuple[Array, Array]]:
+    """Days and log heights of each target's blows, less what all pads' blows did about each day.
+
+    A turn without a touch counts as a blow just under what is felt: a pad that goes deaf tells of its best blows alone.
+    Days on which a pad was shaken are left out: what shakes it is no measure of how it feels a blow.
+    """
+    kept = []
+    for n, (day, value) in enumerate(zip(season.blow_day, season.blow, strict=True)):
+        calm = season.loose[n][(np.floor(day) - season.day[0]).astype(np.int64)] <= LOOSE_LEAST
+        kept.append((day[calm], value[calm]))
+    known = [(day, value - np.median(value)) for day, value in kept if day.size]
+    effect = np.zeros(season.day.size)
+    if len(known) > OTHERS_LEAST:
+        days, values = (np.concatenate(parts) for parts in zip(*known, strict=True))
+        order = np.argsort(days)
+        days, values = days[order], values[order]
+        begin, end = (np.searchsorted(days, season.day + by) for by in (-SHARED_DAYS, SHARED_DAYS + 1.0))
+        effect = np.array([np.median(values[a:b]) if b > a else 0.0 for a, b in zip(begin, end, strict=True)])
     return [
-        apart(
-            day, value, today + 1, recent=DEAF_RECENT, least=DEAF_LEAST, before=DEAF_BEFORE, spread=BLOWS_SCATTER
-        )
-        for day, value in zip(season.blow_day, season.blow, strict=True)
-    ]  # fmt: skip
+        _less(np.concatenate([day, lost_day]), np.concatenate([value, lost]), effect, season.day[0])
+        for (day, value), lost_day, lost in zip(kept, season.missed_day, season.missed, strict=True)
+    ]
 
 
-def _deaf(season: Season, n: int, heights: Sequence[Apart | None], today: float) -> list[Finding]:
-    mine = heights[n]
-    if mine is None:
+def _less(day: Array, value: Array, effect: Array, first: float) -> tuple[Array, Array]:
+    order = np.argsort(day, kind="stable")
+    day, value = day[order], value[order]
+    return day, value - effect[(np.floor(day) - first).astype(np.int64)]
+
+
+def _deaf(blows: tuple[Array, Array], today: float) -> list[Finding]:
+    day, height = blows
+    by, many, before = 0.0, 0, 0.0
+    lower = apart(
+        day, height, today + 1, recent=DEAF_RECENT, least=DEAF_LEAST, before=DEAF_BEFORE, spread=BLOWS_SCATTER
+    )
+    if lower is not None and lower.by < math.log(DEAF_SHARE) and lower.errors < -DEAF_ERRORS:
+        by, many, before = lower.by, lower.many, lower.before
+    for days in FALL_DAYS:
+        fall = falls(day, height, today + 1, days, FALL_ERRORS)
+        if fall is not None and fall.by < min(by, math.log(FALL_SHARE)):
+            by, many, before = fall.by, fall.many, float(np.median(height))
+    if not many:
         return []
-    beside = mine.by - shared(heights, n)
-    errors = beside / mine.by * mine.errors if mine.by else 0.0
-    if beside >= math.log(DEAF_SHARE) or errors > -DEAF_ERRORS:
-        return []
-    late = season.blow_day[n] > today + 1 - SLOPE_DAYS
-    slope = falls(season.blow_day[n][late], season.blow[n][late])
-    sure: Sure = "sure" if beside < math.log(DEAF_SURELY) and slope is not None else "likely"
-    since = _since(season.blow_day[n], season.blow[n], mine.before + beside / 2)
-    values = {"percent": round(math.exp(beside) * 100), "blows": mine.many}
-    return [Finding("deaf", sure, since, values, about="pad")]
+    sure: Sure = (
+        "sure" if by < math.log(DEAF_SURELY) and lower is not None and lower.errors < -DEAF_ERRORS else "likely"
+    )
+    values = {"percent": round(math.exp(by) * 100), "blows": many}
+    return [Finding("deaf", sure, _since(day, height, before + by / 2), values, about="pad")]
 
 
 def _since(day: Array, value: Array, under: float) -> float | None:
@@ -145,7 +175,7 @@ def _chatters(season: Season, n: int) -> list[Finding]:
     others = np.delete(loose, n, axis=0)
     usual = np.median(others[:, latest], axis=0) if others.size else np.zeros(latest.size)
     over = loose[n, latest] > np.maximum(LOOSE_LEAST, LOOSE_TIMES * np.maximum(own, usual))
-    if over.sum() < 2:
+    if over.sum() < 3 and (over & (season.bursts[n, latest] > LOOSE_LEAST)).sum() < 2:
         return []
     first = latest[int(np.flatnonzero(over)[0])]
     most = float(loose[n, latest].max())
@@ -163,12 +193,14 @@ def _turned(turns: Sequence[Sequence[Turn]], n: int) -> list[Finding]:
     )  # fmt: skip
     for key, sure, rows in kinds:
         mine = rows[n]
-        wrong = [day for day, missed in mine if missed]
-        others = [missed for m, row in enumerate(rows) for _, missed in row if m != n]
-        usual = max(MISS_LEAST, (sum(others) + 1) / (len(others) + 2))
-        if wrong and _at_least(len(wrong), len(mine), usual) < CHANCE:
-            values = {"missed": len(wrong), "turns": len(mine)}
-            return [Finding(key, sure, float(np.floor(wrong[0])), values, about="pad")]
+        many, went_wrong = sum(map(len, rows)) - len(mine), sum(missed for row in rows for _, missed in row)
+        went_wrong -= sum(missed for _, missed in mine)
+        usual = max(MISS_LEAST, (went_wrong + MISS_USUAL * MISS_WEIGHT) / (many + MISS_WEIGHT))
+        for latest in (mine[-LATEST_TURNS:], mine):
+            wrong = [day for day, missed in latest if missed]
+            if wrong and _at_least(len(wrong), len(latest), usual) < CHANCE:
+                values = {"missed": len(wrong), "turns": len(latest)}
+                return [Finding(key, sure, float(np.floor(wrong[0])), values, about="pad")]
     return []
 
 

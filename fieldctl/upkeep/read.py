@@ -52,7 +52,7 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
     """What the account is made from."""
     log = told_of(reader.telemetry_hours())
     hours = {target: hours_of(told) for target, told in log.targets.items()}
-    swaps = {place.target: _swaps(reader, place.target) for place in site.places}
+    swaps = _swaps(reader)
     batteries = {}
     for place in site.places:
         battery = site.battery(place.target)
@@ -77,7 +77,7 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
     )
     ticks = {target: sorted(day for day, _ in found) for target, found in swaps.items()}
     for target, found in swaps.items():
-        if found and target in batteries:
+        if target in batteries:
             batteries[target] = _as_put_in(batteries[target], max(found, key=lambda each: each[0])[1])
     day = float(day_number(today))
     pasts = read_pasts(reader, site, log)
@@ -87,9 +87,12 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
     return Field(day, site.upkeep, places, batteries, hours, ticks, calendars(latest, site), log.lost, also)
 
 
-def _swaps(reader: Reader, target: TargetId) -> list[tuple[float, BatterySwapped]]:
-    facts = reader.facts(target=target, kinds=(BatterySwapped, SwapTakenBack))
-    return [(float(day_number(datetime.date.fromisoformat(fact.day))), fact) for fact in swaps_in_force(facts)]
+def _swaps(reader: Reader) -> dict[TargetId, list[tuple[float, BatterySwapped]]]:
+    found: dict[TargetId, list[tuple[float, BatterySwapped]]] = {}
+    for fact in swaps_in_force(reader.facts(kinds=(BatterySwapped, SwapTakenBack))):
+        day = float(day_number(datetime.date.fromisoformat(fact.day)))
+        found.setdefault(fact.target, []).append((day, fact))
+    return found
 
 
 def _as_put_in(battery: Battery, fact: BatterySwapped) -> Battery:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from fieldctl.strikes.features import BEGIN_NOISE
 from fieldctl.units import TargetId
 from fieldctl.upkeep.curves import Array
 from fieldctl.upkeep.past import Past
@@ -45,8 +46,11 @@ class Season:
     moisture: Array
     strikes: Array
     loose: Array  # strikes that are nobody's: taken for nothing, or quicker after one another than anybody probes
+    bursts: Array  # the latter of them
     blow_day: tuple[Array, ...]  # of each target, one value a blow
     blow: tuple[Array, ...]  # log of how high it was in steps of the converter
+    missed_day: tuple[Array, ...]  # turns in which there should have been a blow and none was felt
+    missed: tuple[Array, ...]  # log of the least that would have been felt
 
     def upto(self, day: float) -> Season:
         """As it was on the evening of a day."""
@@ -56,13 +60,9 @@ class Season:
             for each in fields(self)
             if isinstance(value := getattr(self, each.name), np.ndarray)
         }
-        blows = [np.searchsorted(days, day + 1.0) for days in self.blow_day]
-        return Season(
-            targets=self.targets,
-            blow_day=tuple(days[:n] for days, n in zip(self.blow_day, blows, strict=True)),
-            blow=tuple(values[:n] for values, n in zip(self.blow, blows, strict=True)),
-            **cut,
-        )
+        blow_day, blow = _before(day + 1.0, self.blow_day, self.blow)
+        missed_day, missed = _before(day + 1.0, self.missed_day, self.missed)
+        return Season(targets=self.targets, blow_day=blow_day, blow=blow, missed_day=missed_day, missed=missed, **cut)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +127,7 @@ def season_of(pasts: Sequence[Past], today: float) -> Season:
     asked, answered = (_steps(said(name), new) for name in ("asked", "answered"))
     noise = middles(said("noise"))
     blows = [_blows(past, noise[n], first) for n, past in enumerate(pasts)]
+    missed = [_missed(past, noise[n], first) for n, past in enumerate(pasts)]
     return Season(
         targets=tuple(past.target for past in pasts),
         day=day,
@@ -141,9 +142,12 @@ def season_of(pasts: Sequence[Past], today: float) -> Season:
         swing_c=_swing(celsius[kept], own, begin, rows),
         moisture=middles(said("moisture")),
         strikes=_counted([past.strikes.day for past in pasts], shape, first),
-        loose=_counted([past.strikes.day[_loose(past)] for past in pasts], shape, first),
+        loose=_counted([past.strikes.day[_burst(past) | (past.strikes.unsure > 0)] for past in pasts], shape, first),
+        bursts=_counted([past.strikes.day[_burst(past)] for past in pasts], shape, first),
         blow_day=tuple(each[0] for each in blows),
         blow=tuple(each[1] for each in blows),
+        missed_day=tuple(each[0] for each in missed),
+        missed=tuple(each[1] for each in missed),
     )
 
 
@@ -191,9 +195,9 @@ def _counted(days: Sequence[Array], shape: tuple[int, int], first: float) -> Arr
     return np.bincount(at[inside], minlength=shape[0] * shape[1]).reshape(shape).astype(np.float64)
 
 
-def _loose(past: Past) -> np.ndarray:
-    strikes = past.strikes
-    return (strikes.unsure > 0) | (strikes.repeats >= BURST)
+def _burst(past: Past) -> np.ndarray:
+    many: np.ndarray = past.strikes.repeats >= BURST
+    return many
 
 
 def _blows(past: Past, noise: Array, first: float) -> tuple[Array, Array]:
@@ -201,10 +205,31 @@ def _blows(past: Past, noise: Array, first: float) -> tuple[Array, Array]:
     strikes = past.strikes
     alone = (strikes.sharp > 0) & (strikes.repeats <= ALONE) & (strikes.peak > 0)
     days = strikes.day[alone]
-    known = ~np.isnan(noise)
-    floor = np.full(days.size, NOISE_LEAST)
-    if known.any():
-        at = np.flatnonzero(known)
-        near = np.searchsorted(at, np.floor(days) - first, side="right") - 1
-        floor = np.maximum(noise[at[np.maximum(near, 0)]], NOISE_LEAST)
-    return days, np.log(strikes.peak[alone] / 10.0 * floor)
+    return days, np.log(strikes.peak[alone] / 10.0 * _floor(days, noise, first))
+
+
+def _missed(past: Past, noise: Array, first: float) -> tuple[Array, Array]:
+    """Days of turns without a touch that somebody called, or in which nobody tapped calls; and what went unfelt."""
+    days = np.array([turn.day for turn in past.turns if not turn.touched and turn.called is not False])
+    return days, np.log(BEGIN_NOISE * _floor(days, noise, first))
+
+
+def _floor(days: Array, noise: Array, first: float) -> Array:
+    """The noise of each of these days, as far as rounding lets it be told."""
+    known = np.flatnonzero(~np.isnan(noise))
+    if not known.size:
+        return np.full(days.size, NOISE_LEAST)
+    at = np.searchsorted(known, np.floor(days) - first, side="right") - 1
+    floor: Array = np.maximum(noise[known[np.maximum(at, 0)]], NOISE_LEAST)
+    return floor
+
+
+def _before(
+    end: float, days: Sequence[Array], values: Sequence[Array]
+) -> tuple[tuple[Array, ...], tuple[Array, ...]]:  # fmt: skip
+    """What lies before a moment."""
+    ends = [np.searchsorted(each, end) for each in days]
+    return (
+        tuple(each[:n] for each, n in zip(days, ends, strict=True)),
+        tuple(each[:n] for each, n in zip(values, ends, strict=True)),
+    )
