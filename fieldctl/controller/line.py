@@ -136,8 +136,11 @@ class Line:
             self._ear.order_ended(known, ended)
         if known.session.state != "open":
             known.opened_us = now
+            known.talk.asked += 1
             return known.session.open(self._outside.nonce(), now)
-        return known.session.pull(now) or (known.session.token(now) if token else None)
+        payload = known.session.pull(now) or (known.session.token(now) if token else None)
+        known.talk.asked += payload is not None
+        return payload
 
     def _take(self, payload: bytes, at: HostUs, held: tuple[int, int] = (0, 0)) -> tuple[Known | None, Message | None]:
         """Take a payload; the target that it came from, and what it said if it was believed.
@@ -163,6 +166,7 @@ class Line:
         known.disbelieved = 0
         message = taken.message
         known.heard_us = at
+        known.talk.answered += taken.asked_us is not None or taken.ended is not None
         if taken.asked_us is not None:
             asked, answered = taken.asked_us + held[0], HostUs(at - held[1])
             self._learn_clock(known, message, asked, taken.question_bytes, len(payload), answered)
