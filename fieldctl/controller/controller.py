@@ -69,7 +69,6 @@ if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
 BEAT_S = 0.2  # the pace of renewals, repeats and due signals; the lead of an order is longer
 ALIVE_EVERY_US = 4 * US_PER_S  # the ledger is touched so often, so that a renewal always has a fresh commit behind it
 ORDER_LIVES_US = 4 * US_PER_S
-LOOK_IN_TURNS = 5  # beats in which every target is looked at once for its state and its alarms
 STOP_WAITS_S = 2.0
 REOPEN_AFTER_LOST = 3  # orders lost in a row by a target that is heard: its counters are asked for again
 
@@ -122,7 +121,6 @@ class Controller:
         self.highest = 1  # generation that the ledger knows of
         self._zone_of = self.site.zone_of()
         self._alive_us = 0
-        self._turn = 0
         self._pace: tuple[frozenset[TargetId], frozenset[TargetId], bool] = (frozenset(), frozenset(), False)
         self._unsubscribe = ledger.subscribe(self._committed)
         self.failed: FieldctlError | None = None
@@ -272,7 +270,7 @@ class Controller:
         self.grants.tick(now)
         self.exercises.tick(now)
         self.edge.tick()
-        self._look(now)
+        self.states.beat(now)
         self._set_pace()
         for known in self.known.values():
             ask_what_is_due(self, known, now)
@@ -281,18 +279,6 @@ class Controller:
             wall = self.outside.clock.wall() or ""
             if await self.pen.beat({k.target: wall for k in self.known.values() if k.life(now) == "online"}):
                 await self.keeping.tick()
-
-    def _look(self, now: HostUs) -> None:
-        """Look at a part of the targets: a beat with all of 256 would hold the loop up."""
-        self._turn = (self._turn + 1) % LOOK_IN_TURNS
-        part = list(self.known.values())[self._turn :: LOOK_IN_TURNS]
-        self.alarms.look(part, now)
-        self.states.look(part, now)
-
-    def faulty(self, known: Known) -> bool:
-        """Whether a target itself is sick, as far as is known: something odd of it, or an alarm, is not resolved."""
-        odd = any(who == known.target for who, _ in self.hearing.odd_now)
-        return odd or known.sends_unasked() or self.alarms.faulty(known.target)
 
     def _set_pace(self) -> None:
         """Tell the lines who is in an exercise: asked often; and whether somebody searches: then the bus is quiet."""

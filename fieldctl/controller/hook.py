@@ -122,7 +122,7 @@ class Hook:
         if not self._url:
             raise Refused(
                 "No webhook is set.",
-                remedy='Name one in site.toml: [alerts] webhook = "https://…", and start serve again.',
+                remedy="Name one in site.toml: [alerts] webhook, and start serve again.",
             )
         waiting = _Waiting(self._about("test", self._c.outside.clock.wall()), None)
         self._put(waiting)

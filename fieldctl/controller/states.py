@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 STATES = ("barred", "faulty", "not heard", "overdue", "asleep", "weak", "online")
 """Every state, what matters most first; not heard, overdue, asleep and online exclude each other."""
+TURNS = 5  # beats in which every target is looked at once: a beat with all of 256 would hold the loop up
 LIVES = frozenset(("not heard", "overdue", "asleep", "online"))
 
 Row = dict[str, Any]
@@ -39,11 +40,19 @@ class States:
         self._c = controller
         self._kept: dict[Key, Standing] = {}
         self._began: HostUs = controller.outside.clock.now()
+        self._turn = 0
 
     def load(self) -> None:
         """Take what was kept before."""
         self._began = self._c.outside.clock.now()
         self._kept = {row.key: row for row in self._c.ledger.states()}
+
+    def beat(self, now: HostUs) -> None:
+        """Look at a part of the targets, for alarms and for what to keep."""
+        self._turn = (self._turn + 1) % TURNS
+        part = list(self._c.known.values())[self._turn :: TURNS]
+        self._c.alarms.look(part, now)
+        self.look(part, now)
 
     def look(self, targets: list[Known], now: HostUs) -> None:
         """Write down what began and ended with these targets."""
@@ -84,9 +93,14 @@ class States:
         return states_of(
             life=known.life(now),
             barred=self._c.hearing.is_barred(known.target),
-            faulty=self._c.faulty(known),
+            faulty=self.faulty(known),
             weak=bool(known.flags & Flags.BATTERY_LOW),
         )
+
+    def faulty(self, known: Known) -> bool:
+        """Whether a target itself is sick, as far as is known: something odd of it, or an alarm, is not resolved."""
+        odd = any(who == known.target for who, _ in self._c.hearing.odd_now)
+        return odd or known.sends_unasked() or self._c.alarms.faulty(known.target)
 
     def rows(self, known: Known, now: HostUs) -> list[Row]:
         """What holds of a target, each with the moment it began (`since` the wall's label, `since_us` this boot's)."""

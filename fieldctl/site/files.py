@@ -232,7 +232,7 @@ def _alerts(table: Table) -> Alerts:
         table.fault(
             "webhook",
             wrong,
-            expected="an address such as https://alerts.example/field, or http:// on the site's own network",
+            expected="the address of a web server by TLS (https), or without (http) on the site's own network",
             remedy="Give such an address, or leave the line out.",
         )
     table.done()

@@ -128,7 +128,7 @@ def states(c: Controller, known: Known, now: HostUs) -> list[str]:
     table: tuple[tuple[str, bool], ...] = (
         ("sending", life == "online" and not known.says_quiet()),
         ("barred", c.hearing.is_barred(known.target) or bool(c.day.why_not(known.target))),
-        ("faulty", c.faulty(known)),
+        ("faulty", c.states.faulty(known)),
         ("asleep", life == "asleep"),
         ("not-heard", life != "online"),
         ("found", known.target in _found(c)),

@@ -89,6 +89,10 @@ ADDRESS = re.compile(r"\b(?:https?|wss?|ftp)://(?!(?:localhost|127\.\d+\.\d+\.\d
 FETCHERS = {"urllib.request", "urllib3", "http.client", "requests", "httpx", "aiohttp", "ftplib", "xmlrpc"}
 
 
+POSTS_ALERTS = "fieldctl/links/webhook.py: imports http.client"
+"""The one way out: alarms to an address that the site names, none unless it does; nothing is fetched by it."""
+
+
 def addresses(text: str) -> list[str]:
     """Addresses beyond this machine that are no names of vocabularies."""
     return [found for found in ADDRESS.findall(text) if not found.startswith(NAMES_NOT_ADDRESSES)]
@@ -120,7 +124,7 @@ def test_the_product_fetches_nothing() -> None:
         python = name.endswith(".py")
         found += [f"{name}: {address}" for address in addresses(strings(text) if python else text)]
         found += [f"{name}: imports {module}" for module in fetchers(text)] if python else []
-    assert found == []
+    assert found == [POSTS_ALERTS]
 
 
 def test_that_check_bites_too() -> None:
