@@ -18,6 +18,7 @@ from fieldctl.errors import FileFaults
 from fieldctl.events import KitRead
 from fieldctl.site.files import read_site
 from fieldctl.site.model import KIT_KINDS, Battery, Kit, UpkeepRules
+from fieldctl.site.new import templates
 from fieldctl.units import HostTime, PersonId
 from fieldctl.upkeep.account import Upkeep
 from fieldctl.upkeep.as_json import csv_lines
@@ -313,6 +314,17 @@ def test_base_and_kit_in_the_site_s_file() -> None:
     assert found.kit == (BASE, T1, P1)
     assert found.upkeep.kit_days == 14
     assert read_site(SITE.format("")).kit == ()
+
+
+def test_the_lines_of_a_new_site_are_right_when_somebody_takes_them_out_of_their_comment() -> None:
+    text = dict(templates())["site.toml"]
+    head, rest = text.split("# [base.battery]\n")
+    lines, tail = rest.split("\n\n\n", 1)
+    found = read_site(head + "\n".join(line[2:] for line in ("# [base.battery]\n" + lines).splitlines()) + "\n" + tail)
+    assert [(row.name, row.kind) for row in found.kit] == [
+        ("base", "base"), ("Transceiver 1", "transceiver"), ("P1", "probe"),
+    ]  # fmt: skip
+    assert read_site(text).kit == ()
 
 
 @pytest.mark.parametrize(
