@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from fieldctl.site.whereabouts import Snow
     from fieldctl.units import TargetId
 
+PICTURES = (".svg", ".png")
 TARGET = Annotated[str, typer.Argument(help="A target's id or name.")]
 On = Annotated[str | None, typer.Option(help="As of that day, such as 2026-01-24; today otherwise.")]
 
@@ -121,6 +122,7 @@ def no_go(
     geojson: Annotated[bool, typer.Option("--geojson", help="GeoJSON on stdout, for a machine's own map.")] = False,
     gpx: Annotated[bool, typer.Option("--gpx", help="A GPX track on stdout.")] = False,
     csv: Annotated[bool, typer.Option("--csv", help="The corners in metres as CSV on stdout.")] = False,
+    picture: Annotated[Path | None, typer.Option(help="Write a map for the cab here (.svg or .png).")] = None,
 ) -> None:
     """The line that grooming machines stay outside of, and which targets it does not keep safe."""
     from fieldctl.site import no_go as lines_of
@@ -130,8 +132,20 @@ def no_go(
         raise BadInput(
             "One format at a time.", expected="--geojson, --gpx, --csv or --json", remedy="Leave the others out."
         )
+    if picture is not None and (picture.suffix not in PICTURES or not picture.parent.is_dir()):
+        raise BadInput(
+            f"No picture can be written to {picture}.",
+            expected=f"a file {' or '.join(PICTURES)} in a folder that is there",
+            remedy="Name another file.",
+        )
     found = load_site(site)
     among = lines_of.lines(found)
+    if picture is not None:
+        from fieldctl.site.map_picture import draw_map
+
+        drawn = draw_map(found)
+        picture.write_bytes(drawn.png if picture.suffix == ".png" else drawn.svg.encode())
+        show.say(f"wrote {picture}")
     if geojson:
         show.text([lines_of.as_geojson(found, among)])
     elif gpx:

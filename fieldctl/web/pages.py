@@ -12,6 +12,7 @@ from fastapi.responses import FileResponse, RedirectResponse, Response
 from fieldctl.controller.exercises import SEEDS, draw_seed
 from fieldctl.errors import FieldctlError, FileFaults, NotFound
 from fieldctl.events import AssessmentListed
+from fieldctl.site.no_go import lines
 from fieldctl.web import carry_pages, day_pages, rehearsing, upkeep_pages, walkin_pages, words
 from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import render, who_of
@@ -72,7 +73,9 @@ async def _field(request: Request) -> Response:
     site = house_of(request).controller.site
     outlines = [{"name": z.name, "title": z.title, "outline_m": z.outline_m} for z in site.zones]
     stakes = [{"name": stake.name, "x_m": stake.x_m, "y_m": stake.y_m} for stake in site.stakes]
-    return render(request, "field.html", right="watch", parts=("field",), ground={"zones": outlines, "stakes": stakes})
+    no_go = [[[round(x, 1), round(y, 1)] for x, y in line.points_m] for line in lines(site)]
+    ground = {"zones": outlines, "stakes": stakes, "no_go": no_go}
+    return render(request, "field.html", right="watch", parts=("field",), ground=ground)
 
 
 async def _drills(request: Request) -> Response:

@@ -166,6 +166,9 @@ def test_the_line_for_machines_and_what_it_does_not_keep_safe(site: Path) -> Non
         done = run("site", "no-go", form, site=site)
         assert (done.returncode, "[origin]" in done.stderr) == (5, True)
     assert run("site", "no-go", "--gpx", "--csv", site=site).returncode == 2
+    assert run("site", "no-go", "--picture", str(site / "map.svg"), site=site).returncode == 0
+    assert "no grooming machines inside" in (site / "map.svg").read_text(encoding="utf-8").lower()
+    assert run("site", "no-go", "--picture", str(site / "map.pdf"), site=site).returncode == 2
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ const ago = (seconds) => (seconds === null ? t("base.never") : t("base.ago", { a
 
 function drawMap(all) {
   const placed = all.filter((row) => row.x_m !== null);
-  const points = [...placed.map((row) => [row.x_m, row.y_m]), ...ground.zones.flatMap((zone) => zone.outline_m), ...ground.stakes.map((one) => [one.x_m, one.y_m])];
+  const points = [...placed.map((row) => [row.x_m, row.y_m]), ...ground.zones.flatMap((zone) => zone.outline_m), ...ground.no_go.flat(), ...ground.stakes.map((one) => [one.x_m, one.y_m])];
   if (!points.length) return [];
   const [xs, ys] = [points.map((p) => p[0]), points.map((p) => p[1])];
   const [left, right, low, high] = [Math.min(...xs) - 8, Math.max(...xs) + 8, Math.min(...ys) - 8, Math.max(...ys) + 8];
@@ -32,6 +32,7 @@ function drawMap(all) {
       s("text", { x: x(side) + 4, y: y(top) + 13 }, zone.title),
     );
   }
+  for (const line of ground.no_go) picture.append(s("polygon", { class: "no-go", points: line.map(([px, py]) => `${x(px)},${y(py)}`).join(" ") }));
   for (const stake of ground.stakes) {
     picture.append(s("path", { class: "stake", d: `M${x(stake.x_m)} ${y(stake.y_m) - 7}v14m-7 -7h14` }), s("text", { x: x(stake.x_m) + 9, y: y(stake.y_m) + 12 }, stake.name));
   }
@@ -40,7 +41,7 @@ function drawMap(all) {
       s("use", { href: `#s-${row.state}`, x: x(row.x_m) - 9, y: y(row.y_m) - 9, width: 18, height: 18 }),
       s("text", { x: x(row.x_m), y: y(row.y_m) + 21, "text-anchor": "middle" }, row.name.replace(/^.*\s(?=\S+$)/, ""))));
   }
-  return [picture];
+  return ground.no_go.length ? [picture, h("p", { class: "more" }, t("field.no_go"))] : [picture];
 }
 
 let mapped = "";
