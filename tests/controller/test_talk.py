@@ -7,30 +7,26 @@ import asyncio
 import pytest
 from kit import ready, tell
 
-from fieldctl.ledger.telemetry import Telemetry
 from sims.field import Field
 from sims.network import Weather
-
-
-def latest(made: Field) -> dict[str, Telemetry]:
-    made.ledger.flush_telemetry()
-    return {row.target: row for row in made.ledger.telemetry()}
 
 
 @pytest.mark.parametrize("loss", [0.0, 0.2])
 def test_questions_without_an_answer_are_counted(loss: float) -> None:
     async def story(made: Field) -> None:
-        await ready(made)
-        before = latest(made)
+        controller = await ready(made)
         made.network.set_weather(Weather(loss=loss))
         await asyncio.sleep(240)
-        after = latest(made)
-        for target, row in after.items():
-            asked, answered = (row.extra[n] - before[target].extra[n] for n in ("asked", "answered"))
-            assert asked > 100
-            assert (asked - answered) / asked == pytest.approx(loss * 1.8, abs=0.12)  # a frame each way
-            assert 0 < row.extra["plus_minus_us"] < 20_000
+        talks = [known.talk for known in controller.known.values()]
+        lost = controller.lines["bus"].counts["unanswered"]
+        assert lost == sum(talk.asked - talk.answered for talk in talks)
+        assert (lost > 100) == (loss > 0)
+        assert (sum(talk.resent for talk in talks) > 0) == (loss > 0)
+        made.ledger.flush_telemetry()
+        for row in made.ledger.telemetry():
+            assert 0 < row.extra["answered"] <= row.extra["asked"]
             assert row.extra["orders_lost"] <= row.extra["resent"]
-        assert (sum(row.extra["resent"] for row in after.values()) > 0) == (loss > 0)
+            assert 0 < row.extra["plus_minus_us"] < 20_000
+        assert {row.target for row in made.ledger.telemetry()} == set(controller.known)
 
     tell(story)
