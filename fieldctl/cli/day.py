@@ -139,6 +139,8 @@ def _problems(row: dict[str, Any]) -> None:
         print(f"Plates proved by touch: {', '.join(row['touched'])}.")
     for p in row["problems"]:
         print(f"- {p['wrong']} {p['remedy']} [{p['key']}{', may be signed for' if p['may_sign'] else ''}]")
+    for p in row["warnings"]:
+        print(f"- to know: {p['wrong']} {p['remedy']}")
 
 
 def _listening(row: dict[str, Any]) -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from fieldctl.errors import NotFound
 from fieldctl.events import TargetMoved
 from fieldctl.site.model import Place
-from fieldctl.site.snow import Burial, Readings, burial_now
+from fieldctl.site.snow import Burial, Reading, Readings, burial_now
 from fieldctl.site.whereabouts import Snow, Whereabouts, put_elsewhere, whereabouts
 from fieldctl.units import PersonId, TargetId
 from fieldctl.upkeep.snow_log import KINDS, take
@@ -48,6 +49,21 @@ class SnowBook:
         if self._known is None or self._known[0] != today:
             self._known = (today, Readings(self.now.readings, today))
         return burial_now(place, self._known[1], today)
+
+    def opening(self, snow_m: float | None) -> Callable[[Place], Burial | str | None]:
+        """How deep targets lie, the snow being so deep today as is said at the opening (None: as it was read last); of
+        one that was put elsewhere, the day of that."""
+        today = self.today()
+        rows = self.now.readings
+        known = None if snow_m is None or today is None else Readings((*rows, Reading(today, snow_m)), today)
+
+        def lies(place: Place) -> Burial | str | None:
+            moved = put_elsewhere(place, self.now.moved.get(place.target))
+            if moved is not None:
+                return moved.day
+            return self.burial(place) if known is None else burial_now(place, known, today)
+
+        return lies
 
     def depth_m(self, place: Place) -> float:
         """How deep it lies today, as far as that can be said; else as it was surveyed."""

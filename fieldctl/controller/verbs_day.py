@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Any
 from fieldctl.controller import snapshot
 from fieldctl.errors import BadInput, Refused
 from fieldctl.events import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed, TouchAsked
-from fieldctl.site.checks import Closing, Opening, Problem, Quiet, bars, closing_problems, opening_problems
+from fieldctl.site.checks import (
+    SNOW_MOST_M,
+    Closing,
+    Opening,
+    Problem,
+    Quiet,
+    bars,
+    closing_problems,
+    opening_problems,
+    place_warnings,
+)
 from fieldctl.units import PersonId, TargetId, micros
 from fieldctl.wire.messages import Flags
 
@@ -73,11 +83,19 @@ class DayVerbs:
         return {
             "open": day.open,
             "problems": _rows(problems),
+            "warnings": _rows(self._warnings(snow_m)),
             "heard": list(self._heard()),
             "touched": dict(touch.touched),
             "listens_until_us": touch.asked.until.us if listens and touch.asked else None,
             "armed": sorted(k.target for k in self._c.known.values() if k.flags & Flags.ARMED),
         }
+
+    def _warnings(self, snow_m: float | None) -> tuple[Problem, ...]:
+        """What to know of targets' places while the field opens, with the snow as it is measured now."""
+        if self._c.day.open:
+            return ()
+        sound_m = snow_m if snow_m is not None and 0 <= snow_m <= SNOW_MOST_M else None
+        return place_warnings(self._c.site, self._c.day, self._c.snow.opening(sound_m))
 
     async def touch(self, by: str, minutes: float = TOUCH_MIN) -> Row:
         """Let every pad listen for a while, so that its plate can be proved by touch before the field opens."""

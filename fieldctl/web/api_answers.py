@@ -69,6 +69,9 @@ class DayCheck(Answer):
 
     open: bool
     problems: list[InTheWay]
+    warnings: list[InTheWay] = Field(
+        description="What to know of targets' places before opening; keeps nobody from it."
+    )
     heard: list[str]
     touched: dict[str, str] = Field(description="Plates proved by touch since the pads were asked to listen, and how.")
     listens_until_us: int | None = Field(description="Until when the pads listen, by the host's clock.")

@@ -115,6 +115,7 @@ async def said(house: House, language: str, by: PersonId | None, choices: Choice
     return {
         "open": check["open"],
         "lines": [_line(house, language, problem) for problem in check["problems"]],
+        "warnings": [_line(house, language, problem) for problem in check["warnings"]],
         "signed": [{"key": key, "wrong": words_of_key(house, t, key)} for key in choices.exceptions],
         "heard": len(heard),
         "of": len(usable),

@@ -169,6 +169,25 @@ def test_a_burial_too_deep_for_the_probes_or_bare_is_a_warning_with_a_remedy() -
     tell(story)
 
 
+def test_before_opening_places_are_told_with_the_snow_that_is_being_entered() -> None:
+    async def story(made: Field) -> None:
+        surveyed(made)
+        made.begin()
+        await asyncio.sleep(5)
+        assert (await ask(made, "day-check"))["warnings"] == []
+        for snow_m, key in ((9.0, "too-deep"), (0.0, "bare")):
+            rows = (await ask(made, "day-check", snow_m=snow_m))["warnings"]
+            assert [row["key"].partition(":")[0] for row in rows] == [key] * len(made.site.places)
+            assert all(row["remedy"] for row in rows)
+        await ask(made, "target-moved", target="Larch 1", by="Mira")
+        (row,) = (await ask(made, "day-check", snow_m=2.0))["warnings"]
+        assert row["key"].startswith("put-elsewhere:")
+        assert await made.open_day()  # a warning keeps nobody from opening
+        assert (await ask(made, "day-check"))["warnings"] == []
+
+    tell(story)
+
+
 def test_finding_by_signal_is_refused_while_open_during_an_exercise_and_under_all_off() -> None:
     async def story(made: Field) -> None:
         controller = await ready(made)

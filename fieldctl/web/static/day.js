@@ -65,6 +65,9 @@ function paint() {
   }
   const lines = found.lines.filter((line) => !line.key.startsWith("exception:"));
   const mayOpen = part("submit") !== null;
+  part("to-know").hidden = found.warnings.length === 0;
+  show(part("warnings"), found.warnings.map((line) => h("li", { class: "row" },
+    h("p", {}, h("strong", {}, line.wrong)), h("p", { class: "more" }, line.remedy))));
   part("nothing").hidden = lines.length > 0;
   show(part("lines"), lines.map((line) => h("li", { class: "row", "data-key": line.key },
     h("p", {}, h("strong", {}, line.wrong)), h("p", { class: "more" }, line.remedy),
