@@ -29,7 +29,7 @@ from fieldctl.web.api_people import (
     WalkInStopped,
 )
 from fieldctl.web.api_shapes import AllOff, Answer, Called, Corrected, Exercise, Fresh, SplitTaken, Status, Target
-from fieldctl.web.api_visits import Retrieval, SelfTest, Visit, Visits
+from fieldctl.web.api_visits import VISIT_ANSWERS
 
 
 class Generation(Answer):
@@ -545,20 +545,6 @@ ANSWERS: dict[str, type[Answer]] = {
     "snow-list": SnowReadings,
     "battery-swapped": BatterySwapped,
     "kit-read": KitRead,
-    "visit-begin": Visit,
-    "visit-tick": Visit,
-    "visit-untick": Visit,
-    "visit-close": Visit,
-    "visit-list": Visits,
-    "visit-show": Visit,
-    "self-test": SelfTest,
-    "self-test-heard": SelfTest,
-    "self-test-show": SelfTest,
-    "retrieval-begin": Retrieval,
-    "retrieval-got": Retrieval,
-    "retrieval-lost": Retrieval,
-    "retrieval-undo": Retrieval,
-    "retrieval-close": Retrieval,
-    "retrieval-show": Retrieval,
+    **VISIT_ANSWERS,
 }
 """The answer of each verb; a verb that is not here answers a JSON object of no named shape."""

@@ -150,3 +150,23 @@ class Retrieval(Answer):
     signed: str | None = None
     signed_day: str | None = None
     tick: str | None = Field(default=None, description="The tick that was made, or that stands already.")
+
+
+VISIT_ANSWERS: dict[str, type[Answer]] = {
+    "visit-begin": Visit,
+    "visit-tick": Visit,
+    "visit-untick": Visit,
+    "visit-close": Visit,
+    "visit-list": Visits,
+    "visit-show": Visit,
+    "self-test": SelfTest,
+    "self-test-heard": SelfTest,
+    "self-test-show": SelfTest,
+    "retrieval-begin": Retrieval,
+    "retrieval-got": Retrieval,
+    "retrieval-lost": Retrieval,
+    "retrieval-undo": Retrieval,
+    "retrieval-close": Retrieval,
+    "retrieval-show": Retrieval,
+}
+"""The answers of the verbs about visits, self-test and retrieval."""
