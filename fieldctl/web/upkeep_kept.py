@@ -44,13 +44,13 @@ AT_ONCE: tuple[type[Fact], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class ShownRow:
-    """One target of the list: its markup without buttons, and what they need."""
+    """One target of the list as markup: what is open, what is folded, and the press for whoever may change cells."""
 
     target: TargetId
-    name: str
     state: str
     markup: str
     values: str
+    swap: str
 
 
 @dataclass(frozen=True, slots=True)

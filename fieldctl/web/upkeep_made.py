@@ -46,9 +46,10 @@ def make_list(ledger: str, site: Site, today: datetime.date | None) -> Made:
         values = said_list(account, site, places, language)
         rows = tuple(
             ShownRow(
-                row["target"], row["name"], row["state"],
+                row["target"], row["state"],
                 fragment("upkeep_row.html", language, row=row, alone=False),
                 fragment("upkeep_values.html", language, row=row),
+                fragment("upkeep_swap.html", language, target=row["target"], name=row["name"], today=today or ""),
             )
             for row in values["rows"]
         )  # fmt: skip

@@ -1,13 +1,14 @@
 """Upkeep over a season: 24 targets, 150 days, a status a minute while open; how fast the list opens, how big it gets.
 
-The winter is invented (sims/winter.py) and its ledger thinned as a serving controller thins it; 20 000 other entries
-lie beside. Limits are held against the time that this process had, so that a busy machine does not decide; the wall's
+The winter is invented (sims/winter.py, sims/winter_health.py) and its ledger thinned as a serving controller thins it;
+its strikes, exercises and calls and 20 000 other entries lie beside. Limits are held against the time that this process had, so that a busy machine does not decide; the wall's
 time stands beside it. What is read is the first row of each hour, which thinning keeps, so that the account before and
-after is the same; that is checked here too.
+after is the same; that is checked here too. The page is opened through the real server (`upkeep_page`), by the wall.
 """
 
 from __future__ import annotations
 
+import asyncio
 import sys
 import tempfile
 import time
@@ -15,7 +16,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "upkeep"))
 
-from upkeep_kit import BOOT, samples, site_text, swapped
+from health_kit import facts, health_samples
+from upkeep_kit import BOOT, site_text, swapped
+from upkeep_page import PAGES, opened
 
 from fieldctl.events import TargetOdd
 from fieldctl.ledger.reader import Reader
@@ -26,6 +29,7 @@ from fieldctl.upkeep.as_json import as_row
 from fieldctl.upkeep.read import read_upkeep
 from fieldctl.upkeep.readings import date_of
 from sims.winter import DAYS, FIRST_DAY, Winter
+from sims.winter_health import Health
 
 OPEN_MS = 300.0
 FILE_MB = 200.0
@@ -42,13 +46,15 @@ def show(figure: str, limit: str, ratio: float) -> bool:
 
 def build(path: Path, winter: Winter) -> tuple[float, int]:
     """A season's ledger, thinned once a week as it grows; the most megabytes that it had, and the rows left."""
-    most = 0.0
+    most, health = 0.0, Health.of(winter)
     with Ledger.open(path, inline=True, durable=False) as ledger:
         for begin in range(0, DAYS, 5):
-            ledger.put_telemetry(list(samples(winter, 1, range(begin, min(DAYS, begin + 5)))))
+            ledger.put_telemetry(list(health_samples(winter, health, 1, range(begin, min(DAYS, begin + 5)))))
             ledger.flush_telemetry()
             ledger.thin_telemetry(HostTime(BOOT, (begin + 5) * DAY_US))
             most = max(most, sum(each.stat().st_size for each in path.parent.iterdir()) / 1e6)
+        for at, together in facts(health):
+            ledger.append(together, at=at)
         ledger.append([swapped(target, day) for target, day in winter.ticks], at=HostTime(BOOT, 1))
         targets = [row for row, _ in winter.ticks]
         odd = [
@@ -66,13 +72,16 @@ def build(path: Path, winter: Winter) -> tuple[float, int]:
 def main() -> int:
     """Measure and print; 1 where a limit is not kept."""
     winter = Winter.of(77)
-    site = read_site(site_text(winter, "[upkeep]\nclosing_day = 2026-05-10\n"))
+    text = site_text(winter, f"{PAGES}[upkeep]\nclosing_day = 2026-05-10\n")
+    site = read_site(text)
     kept = []
     with tempfile.TemporaryDirectory() as name:
         path = Path(name) / "ledger.sqlite"
         began = time.perf_counter()
         most, rows = build(path, winter)
-        print(f"made in {time.perf_counter() - began:.0f} s, {rows} hours to read")
+        with Reader.read(path) as reader:
+            strikes = sum(1 for _ in reader.entries(kinds=("StrikeRecorded",)))
+        print(f"made in {time.perf_counter() - began:.0f} s, {rows} hours and {strikes} strikes to read")
         cpu, wall = [], []
         today = date_of(FIRST_DAY + DAYS - 1)
         for _ in range(AGAIN):
@@ -95,6 +104,8 @@ def main() -> int:
         kept.append(
             show(f"thinning of {gone} rows changes the list: {'no' if same else 'yes'}", "no", 0.0 if same else 2.0)
         )
+        (path.parent / "site.toml").write_text(text, encoding="utf-8")
+        kept += [show(*row) for row in asyncio.run(opened(path.parent))]
     return 0 if all(kept) else 1
 
 

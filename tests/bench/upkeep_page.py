@@ -1,0 +1,135 @@
+"""The upkeep page of a season, opened through the real server: how long a reader waits, what it costs the loop.
+
+    await opened(folder) -> rows      serves the folder in this process, as `fieldctl serve` does; readers in another
+
+Each opening is a request of its own, from the first byte sent to the last one read, on loopback. `old` are openings of
+a list that is older than a minute: those wait a moment for a newer one and show what there is. Loop calls are timed by
+the thread's own time, so that what else the machine does decides nothing; the first page of a serve, whichever it is,
+reads the templates and is left out of these.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import json
+import os
+import re
+import signal
+import sys
+import time
+from pathlib import Path
+
+from bench_live import LoopCalls
+
+from fieldctl.cli.outside import make_key
+from fieldctl.cli.serving import run_controller
+from fieldctl.events import TargetAdded
+from fieldctl.ledger.store import Ledger
+from fieldctl.site.files import load_site
+from fieldctl.units import HostTime, PersonId
+from fieldctl.web import upkeep_kept
+
+OPENINGS = 40
+OPEN_MS, LOOP_MS = 300.0, 20.0
+PAGES = '[pages]\nlisten = "127.0.0.1"\nport = 0\n'
+SETTLED_S = 3.0  # the controller's own begin is not what is measured
+Row = tuple[str, str, float]
+"""What was measured, the limit, the ratio."""
+
+
+async def opened(folder: Path) -> list[Row]:
+    """Serve a season and have it read."""
+    make_key(folder)
+    site = load_site(folder)
+    first_target = site.targets[0]
+    with Ledger.open(folder / "ledger.sqlite", inline=True, durable=False) as ledger:
+        ledger.append([TargetAdded(first_target, "invented", "", 1, PersonId("p-mira"))], at=HostTime("before", 1))
+    said: list[str] = []
+    pages: list[str] = []
+    serving = asyncio.create_task(run_controller(folder, site, lambda row: pages.append(row["pages"]), said.append))
+    code = await _code(said)
+    await asyncio.sleep(SETTLED_S)
+    first = await _read(pages[0], 1, code)
+    with LoopCalls() as calls:
+        usual = await _read(pages[0], OPENINGS)
+        upkeep_kept.OLD_US = 0
+        old = await _read(pages[0], OPENINGS // 2)
+        changed = await _read(pages[0], 1, change=first_target)
+    os.kill(os.getpid(), signal.SIGTERM)
+    await serving
+    print(f"the very first opening {first[0]:.0f} ms, the one after a change of cells {changed[0]:.0f} ms, "
+          f"{calls.count} loop calls, the longest by the wall {calls.wall_ms:.1f} ms")  # fmt: skip
+    return [
+        _row("the page opens", usual),
+        _row("the page opens while a newer list is made", old),
+        (f"longest loop call meanwhile, its own time {calls.own_ms:.1f} ms", f"{LOOP_MS:g} ms", calls.own_ms / LOOP_MS),
+    ]
+
+
+def _row(what: str, times: list[float]) -> Row:
+    middle, late = sorted(times)[len(times) // 2], sorted(times)[int(0.95 * len(times))]
+    return f"{what} in {middle:.0f} ms, p95 {late:.0f} ms", f"p95 {OPEN_MS:g} ms", late / OPEN_MS
+
+
+async def _code(said: list[str]) -> str:
+    for _ in range(600):
+        for line in said:
+            if found := re.search(r"/first/(\S+)", line):
+                return found.group(1)
+        await asyncio.sleep(0.05)
+    raise TimeoutError("\n".join(said))
+
+
+_COOKIE: list[str] = []  # of the one reader
+
+
+async def _read(address: str, times: int, code: str = "", *, change: str = "") -> list[float]:
+    """Milliseconds of each opening, by a reader in a process of its own; the first one signs in."""
+    words = [__file__, address, str(times), code or _COOKIE[0], change or ("first" if code else "read")]
+    child = await asyncio.create_subprocess_exec(sys.executable, *words, stdout=asyncio.subprocess.PIPE)
+    out, _ = await child.communicate()
+    row = json.loads(out)
+    _COOKIE[:] = [row["cookie"]]
+    times_ms: list[float] = row["ms"]
+    return times_ms
+
+
+# ---- the reader ----------------------------------------------------------------------------------------------------
+
+
+def _ask(address: str, path: str, cookie: str, asked: dict[str, str] | None = None) -> tuple[int, str, str]:
+    connection = http.client.HTTPConnection(address.partition("//")[2], timeout=60)
+    headers = {"Cookie": cookie, "X-Fieldctl": "1", "Content-Type": "application/json", "Accept-Encoding": "gzip"}
+    if asked is None:
+        connection.request("GET", path, headers=headers)
+    else:
+        headers["Idempotency-Key"] = os.urandom(12).hex()
+        connection.request("POST", path, json.dumps(asked), headers)
+    answer = connection.getresponse()
+    answer.read()
+    given = (answer.getheader("Set-Cookie") or cookie).partition(";")[0]
+    connection.close()
+    return answer.status, given, path
+
+
+def reader(address: str, times: int, given: str, what: str) -> None:
+    """Open the page so many times and print how long each took; before it sign in, or say a target's change of cells."""
+    cookie = given
+    if what == "first":
+        status, cookie, _ = _ask(address, "/api/v1/first", "", {"code": given, "name": "Mira"})
+        assert status == 200, status
+    elif what != "read":
+        status, _, _ = _ask(address, "/api/v1/battery-swapped", cookie, {"target": what, "day": ""})
+        assert status == 200, status
+    ms = []
+    for _ in range(times):
+        begun = time.perf_counter()
+        status, _, _ = _ask(address, "/upkeep", cookie)
+        ms.append((time.perf_counter() - begun) * 1e3)
+        assert status == 200, status
+    print(json.dumps({"ms": ms, "cookie": cookie}))
+
+
+if __name__ == "__main__":
+    reader(sys.argv[1], int(sys.argv[2]), sys.argv[3], sys.argv[4])
