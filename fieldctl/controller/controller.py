@@ -445,3 +445,4 @@ class Controller:
         self.grants.leases.clear()
         self.exercises.ledger_failed(self.outside.here())
         self.failed = error
+        self.hook.ledger_failed()

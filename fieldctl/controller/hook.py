@@ -89,6 +89,23 @@ class Hook:
         if self._url:
             self._put(_Waiting(self._row(entry), entry.seq))
 
+    def ledger_failed(self) -> None:
+        """The log takes no entries, so that this one alarm cannot be written down first."""
+        if not self._url:
+            return
+        row = self._about("raised", self._c.outside.clock.wall())
+        row["entry"] = None
+        row["alarm"] = {
+            "target": None,
+            "link": "",
+            "name": self._c.site.title,
+            "what": "ledger-failed",
+            "says": "The log takes no entries: everything is being switched off, and nothing new is sent.",
+            "remedy": "Look at the disk (fieldctl doctor), make room, and start serve again.",
+            "cleared_by": None,
+        }
+        self._put(_Waiting(row, None))
+
     def _put(self, waiting: _Waiting) -> None:
         if len(self._queue) >= WAITING_MAX:  # what is newest tells how things stand
             self._queue.popleft().tried.set()

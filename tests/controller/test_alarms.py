@@ -321,3 +321,35 @@ def test_an_oddity_that_no_rule_names_is_an_alarm_in_its_own_words(what: str) ->
             assert (row["says"], row["remedy"]) == ("Larch 1: Its (braces) are odd.", "look at them.")
 
     tell(story)
+
+
+def test_a_finding_of_the_account_is_raised_once_kept_over_a_restart_and_ends_with_the_finding() -> None:
+    async def story(made: Field) -> None:
+        life = await ready(made)
+        one = Found(ONE, "deaf", "Larch 1: Its pad is deaf.", "Dig it out.", "2031-01-17", True, {"times": 3})
+        for _ in range(3):
+            life.alarms.account([one])
+            await asyncio.sleep(1)
+        assert len(facts(made, AlarmRaised)) == 1
+        await made.kill()
+        life = made.begin().controller
+        await asyncio.sleep(5)
+        life.alarms.account([one])
+        await asyncio.sleep(1)
+        row = (await alarms(made))[ONE, "upkeep:deaf"]
+        assert (row["says"], row["fault"], row["values"]) == ("Larch 1: Its pad is deaf.", True, {"times": 3})
+        assert len(facts(made, AlarmRaised)) == 1
+        await asyncio.sleep(1200)
+        assert list(await alarms(made)) == [(ONE, "upkeep:deaf")], "being heard is no good reading of a pad"
+        made.hub.cut(made.nodes[ONE])
+        await asyncio.sleep(20)
+        life.alarms.account([])
+        await asyncio.sleep(1)
+        assert (ONE, "upkeep:deaf") in await alarms(made), "a target that is not heard shows nothing"
+        mend(made, ONE)
+        await asyncio.sleep(20)
+        life.alarms.account([])
+        await asyncio.sleep(1)
+        assert (ONE, "upkeep:deaf") not in await alarms(made)
+
+    tell(story)

@@ -17,7 +17,7 @@ from webhook_server import PATH, Taken, free_port, server
 from fieldctl.controller import hook as hooks
 from fieldctl.controller.controller import Controller
 from fieldctl.controller.ports import Keys, Outside
-from fieldctl.errors import Refused, Unreachable
+from fieldctl.errors import LedgerFailed, Refused, Unreachable
 from fieldctl.events import FIELD, AlarmCleared, AlarmRaised, Fact
 from fieldctl.ledger.store import Ledger
 from fieldctl.links.link import Link
@@ -235,6 +235,13 @@ async def test_a_trial_says_whether_it_came_through(ledger: Ledger, taken: Taken
         assert (row["test"], row["webhook"]["failing"]) == ("waiting", True)
         taken.answer = 200
         assert (await c.hook.test())["test"] == "delivered", "a trial does not wait for the next try"
+
+
+async def test_a_log_that_fails_is_told_though_it_cannot_be_written_down(ledger: Ledger, taken: Taken) -> None:
+    async with running(ledger, taken.url) as c:
+        c._ledger_failed(LedgerFailed("The disk is full.", remedy="Make room."))
+        await until(lambda: len(taken.rows) == 1)
+        assert (taken.rows[0]["entry"], taken.rows[0]["alarm"]["what"]) == (None, "ledger-failed")
 
 
 async def test_it_is_off_unless_an_address_is_set(ledger: Ledger) -> None:
