@@ -32,7 +32,7 @@ from fieldctl.web import upkeep_kept
 
 OPENINGS = 40
 OPEN_MS, LOOP_MS = 300.0, 20.0
-PAGES = '[pages]\nlisten = "127.0.0.1"\nport = 0\n'
+PAGES = '[pages]\nlisten = "127.0.0.1"\nport = 0\n[[serial]]\nname = "bus"\nport = "none"\n'  # nobody is on it
 SETTLED_S = 3.0  # the controller's own begin is not what is measured
 Row = tuple[str, str, float]
 """What was measured, the limit, the ratio."""
@@ -44,7 +44,7 @@ async def opened(folder: Path) -> list[Row]:
     site = load_site(folder)
     first_target = site.targets[0]
     with Ledger.open(folder / "ledger.sqlite", inline=True, durable=False) as ledger:
-        ledger.append([TargetAdded(first_target, "invented", "", 1, PersonId("p-mira"))], at=HostTime("before", 1))
+        ledger.append([TargetAdded(first_target, "invented", "bus", 1, PersonId("p-mira"))], at=HostTime("before", 1))
     said: list[str] = []
     pages: list[str] = []
     serving = asyncio.create_task(run_controller(folder, site, lambda row: pages.append(row["pages"]), said.append))
@@ -114,7 +114,7 @@ def _ask(address: str, path: str, cookie: str, asked: dict[str, str] | None = No
 
 
 def reader(address: str, times: int, given: str, what: str) -> None:
-    """Open the page so many times and print how long each took; before it sign in, or say a target's change of cells."""
+    """Open the page so many times and print how long each took; before it sign in, or say a change of cells."""
     cookie = given
     if what == "first":
         status, cookie, _ = _ask(address, "/api/v1/first", "", {"code": given, "name": "Mira"})
