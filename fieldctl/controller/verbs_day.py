@@ -17,8 +17,8 @@ from fieldctl.site.checks import (
     bars,
     closing_problems,
     opening_problems,
-    place_warnings,
 )
+from fieldctl.site.place_warnings import place_warnings
 from fieldctl.units import PersonId, TargetId, micros
 from fieldctl.wire.messages import Flags
 

@@ -2,7 +2,6 @@
 
     opening_problems(site, day, opening)          what still stands in the way; empty means the field may open
     closing_problems(site, day, closing, quiet)   the same for closing
-    place_warnings(site, day, lies)               what to know of targets' places while it opens; keeps nobody from it
     bars(day, closing)                            the facts that bar targets heard though they say quiet
 
 A problem has a stable `key` such as "roll-call:5ee00001". Where `may_sign` is true, a person in charge may name the
@@ -11,13 +10,12 @@ key among the exceptions and go on; the exception is then part of the record. El
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from fieldctl.events import TargetBarred
 from fieldctl.site.day import Day
-from fieldctl.site.model import Place, Site
-from fieldctl.site.snow import Burial
+from fieldctl.site.model import Site
 from fieldctl.units import PersonId, TargetId
 
 SNOW_MOST_M = 30.0
@@ -74,11 +72,6 @@ def opening_problems(site: Site, day: Day, opening: Opening) -> tuple[Problem, .
 def closing_problems(site: Site, day: Day, closing: Closing, quiet: Quiet) -> tuple[Problem, ...]:
     """What is in the way of closing, without what was signed for."""
     return _unsigned(_closing(site, day, closing, quiet), closing.exceptions)
-
-
-def place_warnings(site: Site, day: Day, lies: Callable[[Place], Burial | str | None]) -> tuple[Problem, ...]:
-    """Targets that lie too deep for a probe, or bare, or were put elsewhere on a day (`lies` then gives that day)."""
-    return tuple(row for place in site.places if day.usable(place.target) for row in _place(site, place, lies(place)))
 
 
 def bars(day: Day, closing: Closing) -> tuple[TargetBarred, ...]:
@@ -204,32 +197,6 @@ def _closing(site: Site, day: Day, closing: Closing, quiet: Quiet) -> Iterable[P
     yield from _strangers(site, closing.heard_sending)
     if not closing.signed.strip():
         yield Problem("signature", "The closing is not signed.", "The person in charge signs with a name.")
-
-
-def _place(site: Site, place: Place, lies: Burial | str | None) -> Iterable[Problem]:
-    label = _label(site, place.target)
-    if isinstance(lies, str):
-        yield Problem(
-            f"put-elsewhere:{place.target}",
-            f"{label} was put elsewhere on {lies} without a survey: nobody knows where it lies.",
-            "Find it with a receiver on the closed field, and survey it.",
-        )
-    elif lies is not None and lies.depth_m is not None:
-        deep, least, most = (f"{each:.1f}" for each in (lies.depth_m, lies.least_m, lies.most_m))
-        probe_m, reach_m = site.upkeep.probe_m, site.upkeep.reach_m
-        if lies.deeper(reach_m) is not None:
-            probe = f"a probe of {probe_m:g} m reaches {reach_m:.1f} m"
-            yield Problem(
-                f"too-deep:{place.target}",
-                f"{label} lies about {deep} m deep ({least} to {most} m); {probe}.",
-                "Take snow off, put it higher, or give out longer probes.",
-            )
-        if lies.shallower(0.0) is not None:
-            yield Problem(
-                f"bare:{place.target}",
-                f"{label} may lie bare: about {deep} m of snow over it ({least} to {most} m).",
-                "Look at its place and cover it before anybody goes there.",
-            )
 
 
 def _person(by: PersonId) -> Iterable[Problem]:

@@ -27,7 +27,7 @@ FILES = (
         "verbs_target", "verbs_trace", "verbs_upkeep", "verbs_walkin", "walkin",
     )),
     *(f"drill/{name}.py" for name in ("corrections", "moves", "pick", "score", "unmet")),
-    *(f"site/{name}.py" for name in ("checks", "day")),
+    *(f"site/{name}.py" for name in ("checks", "day", "place_warnings")),
     *(f"ledger/{name}.py" for name in ("codec", "failing", "store", "writer")),
     *(f"rehearsal/{name}.py" for name in ("apart", "hard", "picture", "preview", "rehearse", "scene", "skill")),
     "debrief/read.py", "debrief/assessment_list.py", "debrief/show.py",
