@@ -1,6 +1,7 @@
 """The carry list and the retrieval on a phone: ticked up there without network, sent when the field answers again.
 
 What a page shows is worked out in the other process; what is ticked goes through the verbs visit-… and retrieval-….
+The self-test stands beside them: it needs the field, and so it is not ticked without it.
 `?file=true` gives the sheet to print.
 """
 
@@ -28,6 +29,7 @@ def router() -> APIRouter:
     routes = APIRouter(include_in_schema=False)
     routes.get("/upkeep/carry")(_carry)
     routes.get("/upkeep/retrieval")(_retrieval)
+    routes.get("/upkeep/self-test")(_self_test)
     return routes
 
 
@@ -80,6 +82,17 @@ async def _retrieval(request: Request, file: bool = False) -> Response:
         request, "retrieval.html", right="watch", parts=("carry",), row=row, places=places, by_target=by_target,
         boot=house.controller.outside.clock.boot,
     )  # fmt: skip
+
+
+async def _self_test(request: Request, file: bool = False) -> Response:
+    if not who_of(request).may("watch"):
+        return render(request, "self_test.html", right="watch")
+    house = house_of(request)
+    row = await house.desk.ask("self-test-show", {})
+    if file:
+        title = house.controller.site.title
+        return await _sheet(house, "self-test.html", _self_test_sheet, row, language_of(request), title)
+    return render(request, "self_test.html", right="watch", parts=("carry",), row=row)
 
 
 async def _sheet(house: House, called: str, work: Any, *given: Any) -> Response:
@@ -137,3 +150,9 @@ def _retrieval_sheet(row: Row, language: str, title: str) -> str:
     from fieldctl.web.carry_sheet import retrieval_sheet
 
     return retrieval_sheet(row, language, title)
+
+
+def _self_test_sheet(row: Row, language: str, title: str) -> str:
+    from fieldctl.web.carry_sheet import self_test_sheet
+
+    return self_test_sheet(row, language, title)

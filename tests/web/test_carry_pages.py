@@ -139,6 +139,25 @@ def test_the_sheets_hold_everything_and_nothing_that_runs(monkeypatch: pytest.Mo
     told(monkeypatch, story)
 
 
+def test_the_self_test_s_page_names_what_is_lacking_and_lets_nobody_press_who_may_only_look(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    async def story(w: Pages) -> None:
+        await w.ok("self-test")
+        page = await w.page("/upkeep/self-test")
+        row = json.loads(page.one("div", id="self-test").attrs["data-row"])
+        assert row["targets"][0]["lacks"][-2:] == ["pad", "receiver"]
+        assert len(page.every("button", data_do="hear")) == 3
+        page = await w.page("/upkeep/self-test", somebody("watch", name="Jon"))
+        assert not [b for b in page.every("button") if "data-do" in b.attrs]
+        sheet = await w.send("GET", "/upkeep/self-test?file=true")
+        assert "Larch 1 was not touched yet" in sheet.text
+        w.who = NOBODY
+        assert (await w.send("GET", "/upkeep/self-test")).status_code == 303
+
+    told(monkeypatch, story)
+
+
 def test_what_two_visits_said_is_compared(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(w: Pages) -> None:
         found = ["5ee00001:never-read", "5ee00002:deaf"]
@@ -187,8 +206,8 @@ def test_both_pages_are_said_in_each_language(language: str, monkeypatch: pytest
         await w.ok("target-bar", target="5ee00002", reason="heard")
         await w.ok("visit-begin", items=ITEMS)
         await w.ok("retrieval-begin")
-        for path in ("/upkeep/carry", "/upkeep/retrieval"):
+        for path in ("/upkeep/carry", "/upkeep/retrieval", "/upkeep/self-test"):
             page = await w.page(path, **{"Accept-Language": language})
-            assert catalogue(language)["open_first"] in page.text
+            assert catalogue(language)["caution" if path.endswith("carry") else "to_carry"] in page.text
 
     told(monkeypatch, story)
