@@ -403,19 +403,7 @@ class Node:
         taken = session.take(env, at_us)
         if taken is None or not isinstance(taken.message, messages.Ask):
             return
-        stored = self.storage
-        ticks = self.ticks(at_us)
-        answer = messages.Counters(
-            stored.boot,
-            ticks,
-            words.flags_now(self, ticks, at_us),
-            stored.generation,
-            stored.epoch,
-            taken.message.nonce,
-            stored.keys.version if stored.keys else 0,
-            session.down_high,
-        )
-        self.say(answer, 0, at_us)
+        self.say(words.counters(self, at_us, taken.message.nonce, session.down_high), 0, at_us)
 
     def _hear_all_off(self, env: envelope.Envelope, at_us: int, retained: bool) -> None:
         taken = self.session.take(env, at_us) if self.session is not None else None

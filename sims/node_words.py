@@ -153,6 +153,22 @@ def greeting(node: Node, at_us: int, counter: int) -> Message:
     )
 
 
+def counters(node: Node, at_us: int, nonce: bytes, down_high: int) -> Message:
+    """The highest counter that it has taken, and what is latched."""
+    stored = node.storage
+    ticks = node.ticks(at_us)
+    return messages.Counters(
+        stored.boot,
+        ticks,
+        flags_now(node, ticks, at_us),
+        stored.generation,
+        stored.epoch,
+        nonce,
+        stored.keys.version if stored.keys else 0,
+        down_high,
+    )
+
+
 def trace(node: Node, ask: messages.TraceAsk, counter: int, at_us: int) -> Message | None:
     """One part of a raw trace; None when there is none."""
     ticks = node.ticks(at_us)

@@ -29,6 +29,7 @@ from fieldctl.web.api_people import (
     WalkInStopped,
 )
 from fieldctl.web.api_shapes import AllOff, Answer, Called, Corrected, Exercise, Fresh, SplitTaken, Status, Target
+from fieldctl.web.api_traces import Traced
 from fieldctl.web.api_visits import VISIT_ANSWERS
 
 
@@ -217,24 +218,6 @@ class Tuned(Answer):
     target: str
     threshold: int
     before: int
-
-
-class Traced(Answer):
-    """The raw trace of a strike: steps of the pad's converter about its baseline, none where a part is missing."""
-
-    target: str
-    name: str
-    boot: int
-    number: int
-    whole: bool
-    missing: list[int] = Field(description="Parts that were not heard; asked again it goes on with them.")
-    parts: int
-    why: str = Field(description="Why the reading stopped, where it did.")
-    every_us: int = Field(description="From one sample to the next.")
-    before: int = Field(description="So many samples lie before the one that began the strike.")
-    begins: int = Field(description="What that one had to exceed, in steps.")
-    scale: int = Field(description="Each was rounded down to a multiple of 2^scale.")
-    samples: list[int | None]
 
 
 class Barred(Answer):

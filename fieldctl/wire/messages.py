@@ -7,11 +7,11 @@ together. `encode` and `decode` are a pair; an unknown key is skipped, a missing
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from io import BytesIO
 from typing import Any, ClassVar
 
 import cbor2
 
+from fieldctl.wire.body import Malformed, read_map
 from fieldctl.wire.fields import (
     FEATURES_MAX,
     HARDWARE_BYTES,
@@ -70,15 +70,6 @@ __all__ = [
 ]
 
 CONTRACT = 1  # rises when a reader of the old contract could no longer do its part
-DEPTH_MAX = 8  # containers in one another inside an unknown key: more is nothing that anybody meant
-
-
-class Malformed(Exception):
-    """A body that is no message of the contract; `kind` is the word under which it is counted."""
-
-    def __init__(self, kind: str, detail: str) -> None:
-        super().__init__(f"{kind}: {detail}")
-        self.kind = kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -412,41 +403,9 @@ def encode(message: Message) -> bytes:
     return cbor2.dumps(out)
 
 
-def _as_written(value: object, _immutable: bool) -> object:
-    return value
-
-
-# cbor2 would compile patterns, build decimals and read dates for these tags; the contract has none of them
-_TAGS = (0, 1, 2, 3, 4, 5, 25, 28, 29, 30, 35, 36, 37, 52, 54, 100, 256, 258, 260, 261, 1004, 43000, 55799)
-_TAGS_AS_WRITTEN = dict.fromkeys(_TAGS, _as_written)
-
-
-def _read_map(body: bytes) -> dict[int, Any]:
-    """The whole body as one map of distinct whole keys."""
-    try:
-        with BytesIO(body) as stream:
-            got = cbor2.CBORDecoder(
-                stream,
-                max_depth=DEPTH_MAX,
-                allow_indefinite=False,
-                allow_duplicate_keys=False,
-                semantic_decoders=_TAGS_AS_WRITTEN,
-            ).decode()
-            surplus = stream.read()
-    except (cbor2.CBORError, RecursionError, ValueError, OverflowError, TypeError) as error:
-        raise Malformed("not-cbor", str(error)) from None
-    if surplus:
-        raise Malformed("surplus", f"{len(surplus)} bytes after the map")
-    if type(got) is not dict:
-        raise Malformed("no-map", f"a body is a map, not {type(got).__name__}")
-    if not all(type(key) is int and key >= 0 for key in got):  # true and 1.0 are equal to 1 here, not on the wire
-        raise Malformed("bad-key", "keys are whole numbers")
-    return got
-
-
 def decode(body: bytes) -> Message:
     """The message of a body; raises `Malformed` with the word under which to count it."""
-    got = _read_map(body)
+    got = read_map(body)
     kind = got.get(0)
     cls = _BY_KIND.get(kind) if type(kind) is int else None
     if cls is None:
