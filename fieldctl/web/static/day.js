@@ -66,6 +66,7 @@ function paint() {
   const lines = found.lines.filter((line) => !line.key.startsWith("exception:"));
   const mayOpen = part("submit") !== null;
   part("to-know").hidden = found.warnings.length === 0;
+  part("to-know-n").textContent = t("day.to_know", { n: found.warnings.length });
   show(part("warnings"), found.warnings.map((line) => h("li", { class: "row" },
     h("p", {}, h("strong", {}, line.wrong)), h("p", { class: "more" }, line.remedy))));
   part("nothing").hidden = lines.length > 0;
