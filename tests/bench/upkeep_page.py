@@ -55,7 +55,7 @@ async def opened(folder: Path) -> list[Row]:
         usual = await _read(pages[0], OPENINGS)
         upkeep_kept.OLD_US = 0
         old = await _read(pages[0], OPENINGS // 2)
-        changed = await _read(pages[0], 1, change=first_target)
+    changed = await _read(pages[0], 1, change=first_target)
     os.kill(os.getpid(), signal.SIGTERM)
     await serving
     print(f"the very first opening {first[0]:.0f} ms, the one after a change of cells {changed[0]:.0f} ms, "
