@@ -75,10 +75,9 @@ def _found(site: Path, target: str, number: int, boot: int, by: str) -> dict[str
         )
     boot = boot or (0 if last is None else last.boot)
     number = number or (0 if last is None else last.number)
-    kept = [fact for fact in read if (fact.boot, fact.number) == (boot, number)]
-    whole = [fact for fact in kept if not fact.missing]
-    if whole:
-        return as_row(whole[0], name)
+    for fact in read:
+        if (fact.boot, fact.number) == (boot, number) and not fact.missing:
+            return as_row(fact, name)
     arguments = {"target": id_, "number": number, "boot": boot, "by": who(by)}
     return socket.ask(site, "target-trace", arguments)
 

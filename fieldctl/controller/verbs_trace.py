@@ -57,7 +57,6 @@ class TraceVerbs:
             return self._row(kept, "")
         self._may_ask(known, key)
         parts = self._unfinished(key)
-        had = len(parts)
         self._reading = True
         try:
             why = await self._read(known, key, parts)
@@ -69,9 +68,9 @@ class TraceVerbs:
                 f"{name} told nothing of the trace of strike {strike}: {why}.",
                 remedy="Look whether it is heard well, and ask again.",
             )
-        if len(parts) == had and kept is not None:
-            return self._row(kept, why)
         fact = self._fact(key, parts, by)
+        if kept is not None and len(fact.missing) >= len(kept.missing):
+            return self._row(kept, why)
         await self._c.write(fact)
         if not fact.missing:
             del self._parts[key]
@@ -93,13 +92,10 @@ class TraceVerbs:
         return known.target, *last
 
     def _kept(self, key: Key) -> TraceRead | None:
-        """What was read of it before."""
-        target, boot, number = key
-        found = None
-        for fact in self._c.ledger.facts(target=target, kinds=(TraceRead,)):
-            if isinstance(fact, TraceRead) and (fact.boot, fact.number) == (boot, number):
-                found = fact if found is None or len(fact.missing) <= len(found.missing) else found
-        return found
+        """What was read of it before; the one with the fewest missing parts."""
+        facts = (f for f in self._c.ledger.facts(target=key[0], kinds=(TraceRead,)) if isinstance(f, TraceRead))
+        found = [fact for fact in facts if (fact.target, fact.boot, fact.number) == key]
+        return min(found, key=lambda fact: len(fact.missing), default=None)
 
     def _may_ask(self, known: Known, key: Key) -> None:
         name = self._name(known)

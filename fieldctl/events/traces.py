@@ -10,7 +10,7 @@ from fieldctl.units import BootId, HostTime, PersonId, TargetId
 
 @dataclass(frozen=True, slots=True)
 class TraceRead(Fact):
-    """The raw trace of the strike of that target, boot and number; a later one of the same strike has more parts.
+    """The raw trace of the strike of that target, boot and number; of several the one with the fewest missing parts.
 
     samples: distance from the baseline, in steps of the converter, one every `every_us`, `before` of them before the
     begin, which had to exceed `begins`; each was rounded down to a multiple of 2^scale. They came in `parts` of `size`
