@@ -50,7 +50,7 @@ def fits(page: Page) -> None:
     assert over_the_edge(page) == 0
     live = [one for one in controls(page) if one["where"] == "main" and one["live"] and one["height"] > 0]
     assert all(one["height"] >= 48 and one["width"] >= 48 for one in live), live
-    presses = [one for one in live if one["what"] in ("done", "not_done", "got", "lost")]
+    presses = [one for one in live if one["what"] in ("done", "not_done", "got", "lost", "test", "touch", "send")]
     assert presses
     assert all(one["height"] >= 96 for one in presses)
     assert narrowest(presses)[0] >= 24
@@ -132,3 +132,24 @@ def test_the_retrieval_in_the_dark(hill: Hill, phones: Phones, air: Air) -> None
     assert [(one["name"], one["told"]) for one in row["lost"]] == [("Larch 2", "Ansel")]
     hold(page, "[data-part=close]")
     expect(page.locator("[data-part=closing-said]")).to_contain_text(re.compile("Still out there: Larch 3, "))
+
+
+def test_a_target_is_heard_with_a_receiver_while_it_sends_to_be_found(hill: Hill, phones: Phones) -> None:
+    hill.settled()
+    if hill.ask("status")["day"]["open"]:
+        hill.ask("day-close", by="Ansel", signed="Ansel", own_units_back=True, listening_walk="Tove, nothing")
+    page = phones.new()
+    opened(page, "/upkeep/self-test")
+    page.locator("[data-do=test]").tap()
+    place = page.locator("[data-target='5ee00001']")
+    expect(place).to_contain_text("was not heard with a receiver yet")
+    fits(page)
+    expect(place.locator("[data-do=hear]")).to_be_disabled()
+    place.locator("[data-do=send]").tap()
+    expect(place.locator("[data-do=hear]")).to_be_enabled()  # the target says that it sends
+    assert hill.sending() == {"5ee00001"}
+    place.locator("[data-do=hear]").tap()
+    expect(place).to_contain_text("Heard sending with a receiver: Mira")
+    expect(place).not_to_contain_text("was not heard")
+    place.locator("[data-do=end]").tap()
+    hill.until(lambda: hill.sending() == set())

@@ -84,6 +84,7 @@ def test_nobody_hears_a_target_that_does_not_send_to_be_found() -> None:
         error = await refused(made, "self-test-heard", target=first, by="Tove")
         assert "person until proved otherwise" in error.remedy
         await ask(made, "target-locate", target=first, send=True)
+        await refused(made, "self-test-heard", target=first, by="Tove")  # it has not said yet that it sends
         await asyncio.sleep(2)
         await refused(made, "self-test-heard", target=second, by="Tove")
         await ask(made, "target-locate-end", target=first)

@@ -1,7 +1,7 @@
 // The self-test: what each target lacks, and the two proofs that somebody walks for with this phone in hand.
 import "./base.js";
 import { h, shape, show } from "./dom.js";
-import { isLive } from "./live.js";
+import { changes, isLive, rows } from "./live.js";
 import { inWords, order } from "./orders.js";
 import { t } from "./words.js";
 
@@ -10,6 +10,8 @@ const page = document.getElementById("self-test");
 const part = (name, root = page) => root.querySelector(`[data-part=${name}]`);
 const sending = new Set(); // targets that this phone let send
 let row = JSON.parse(page.dataset.row);
+
+const saysSo = (target) => sending.has(target) && rows.get(`target:${target}`)?.state === "sending";
 
 function paint() {
   const of = row.targets.length;
@@ -30,7 +32,7 @@ function paintTarget(place, one) {
   const presses = part("presses", place);
   if (!presses) return;
   presses.hidden = !one.lacks.includes("receiver") && !sending.has(one.target);
-  presses.querySelector("[data-do=hear]").disabled = !sending.has(one.target);
+  presses.querySelector("[data-do=hear]").disabled = !saysSo(one.target); // what the target itself says
   place.querySelector("[data-do=end]").hidden = !sending.has(one.target);
 }
 
@@ -71,5 +73,6 @@ part("anew")?.addEventListener("held", async () => {
   paint();
 });
 
+changes.addEventListener("rows", () => paint());
 setInterval(look, LOOKS_EVERY_MS);
 paint();
