@@ -9,7 +9,7 @@ import subprocess
 
 from csim import ROOT
 
-from fieldctl.wire import envelope, frames
+from fieldctl.wire import envelope, frames, messages
 
 FIRMWARE = ROOT / "firmware_stubs"
 BYTES = 100_000_000 if os.environ.get("FIELDCTL_TESTS_LONG") else 10_000_000
@@ -48,6 +48,10 @@ def seeds() -> list[bytes]:
         found.append(whole[:300] + piece(POWER, bytes(66)) + whole[300:] + piece(POWER, bytes(38)) + whole[-300:])
     armed = piece(SEALED, bytes.fromhex("a500070201050118 1bf5182f00".replace(" ", "")))
     shown = piece(SAMPLES, b"\0") * 2 + piece(SAMPLES, bytes(range(60)))
+    told = b"".join(
+        piece(SEALED, messages.encode(messages.TraceAsk(n, 1, part))) for n in range(1, 5) for part in (0, 3)
+    )
+    found.append(armed + shown * 3 + told + shown * 4 + told)
     found.append(armed + shown * 3 + piece(STRIKE, bytes(range(16))) * 12 + piece(BROKEN, b"\x21\x22\x23"))
     return found
 

@@ -43,7 +43,7 @@ static void check(struct fc_sim *sim)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     static const uint8_t hardware[8] = {0, 1, 2, 3, 0x0a, 0x1b, 0x2c, 0x3d}, secret[16] = "factory secret f";
-    struct fc_sim *sim = fc_sim_new(hardware, secret, "fuzz", 0x1FF, size & 1u, 8, (uint32_t)size);
+    struct fc_sim *sim = fc_sim_new(hardware, secret, "fuzz", 0x3FF, size & 1u, 8, (uint32_t)size);
     uint32_t counter = 0;
     uint64_t ticks = S;
     (void)fc_sim_give_keys(sim, OWN, OFF, 1);
