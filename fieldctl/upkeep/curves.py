@@ -16,16 +16,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 CHEMISTRIES = ("alkaline", "lithium-fr6", "lithium-thionyl", "li-ion", "lifepo4", "lead-acid")
-"""What people bury, by the words of site.toml."""
-
-NAMES = {
-    "alkaline": "alkaline",
-    "lithium-fr6": "primary lithium (FR6)",
-    "lithium-thionyl": "lithium thionyl chloride",
-    "li-ion": "Li-ion",
-    "lifepo4": "LiFePO4",
-    "lead-acid": "lead-acid",
-}
+"""What people bury, by the words of site.toml; what they are called stands in `words`."""
 
 TM = "US Army TM 10-6140-200-14; seen"
 HAND = "second-hand"

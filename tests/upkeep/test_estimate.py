@@ -7,7 +7,7 @@ import pytest
 
 from fieldctl.site import model
 from fieldctl.site.model import Battery
-from fieldctl.upkeep.curves import CELLS, CHEMISTRIES, NAMES, TABLE, cold_keeps, curve, rest_v
+from fieldctl.upkeep.curves import CELLS, CHEMISTRIES, TABLE, cold_keeps, curve, rest_v
 from fieldctl.upkeep.energy import Calendar, use_of
 from fieldctl.upkeep.estimate import believe, estimate, load_v, quantiles
 from fieldctl.upkeep.forecast import _chances, _cold, forecast, least_v
@@ -28,7 +28,7 @@ def worn(battery: Battery, shares: np.ndarray, celsius: float = -5.0, run: float
 
 
 def test_names_of_chemistries_agree() -> None:
-    assert set(model.CHEMISTRIES) == set(CHEMISTRIES) == set(NAMES) == set(CELLS)
+    assert set(model.CHEMISTRIES) == set(CHEMISTRIES) == set(CELLS)
 
 
 def test_every_curve_rises_and_every_row_names_its_source() -> None:
