@@ -224,9 +224,10 @@ async function tell(ordered) {
   const answer = await ordered;
   said.textContent = answer.ok ? "" : inWords(answer.problem);
   if (answer.ok) location.reload();
+  else if (answer.problem.code) beginKey = ownId(); // refused: the next press is another one
 }
 
-const beginKey = ownId();
+let beginKey = ownId();
 part("begin")?.addEventListener("click", () => {
   const args = kind === "visit" ? { items: JSON.parse(page.dataset.items), found: JSON.parse(page.dataset.found) } : {};
   tell(order(`${kind}-begin`, args, beginKey));
