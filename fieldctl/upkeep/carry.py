@@ -3,9 +3,10 @@
     carry_of(upkeep, site, snow, barred, names, before) -> Carry     pure; `carry_read` reads what it needs
 
 A target is on the way where its battery is to be changed now or soon, where it is barred until it is dug out, or where
-something was found, likely or sure, that can only be put right there. What is mended at the desk, and what is nothing
-but perhaps, is a list of its own. Cells are counted by kind with a spare set for every ten targets (a set is changed
-whole, and one may be dropped), and sets in case for what may turn out to be the battery.
+something was found, likely or sure, that can only be put right there; what may wait is done where somebody goes anyway.
+What is mended at the desk, and what waits at targets where nobody goes, is a list of its own. Cells are counted by
+kind with a spare set for every ten targets (a set is changed whole, and one may be dropped), and sets in case for what
+may turn out to be the battery.
 """
 
 from __future__ import annotations
@@ -27,11 +28,12 @@ BARRED = "barred"  # the key of the item that is to dig a barred target out
 AT_THE_DESK = frozenset(
     (
         *("kind-unknown", "never-read", "too-many-volts", "load-above-rest", "thermometer", "uses-more"),
-        *("done-not-ticked", "creep", "outside-no-go", "under-blade"),
+        *("done-not-ticked", "outside-no-go", "under-blade", "unproved", "never-proved", "line-loses"),
     )
 )
-DEPTH_UNSAID = "depth-"  # begins the findings that want a note of the snow
-"""Findings whose remedy needs no walk; whatever is not named here is looked at on the spot."""
+"""Findings whose remedy needs no walk, or not this one; whatever is not named here is looked at on the spot."""
+
+SURVEYS = ("depth-", "creep")  # begin the findings that want a survey: made where somebody is anyway
 
 IN_CASE = frozenset(("silent", "no-volts", "wrong-way-round", "may-freeze", "ticked-not-done"))
 """Findings that may turn out to be the battery: a set is taken along."""
@@ -176,7 +178,12 @@ def _desk(upkeep: Upkeep, on_the_way: Container[TargetId]) -> tuple[tuple[Row, F
 
 def at_the_desk(finding: Finding) -> bool:
     """Whether its remedy needs no walk."""
-    return finding.key in AT_THE_DESK or finding.key.startswith(DEPTH_UNSAID)
+    return finding.key in AT_THE_DESK
+
+
+def may_wait(finding: Finding) -> bool:
+    """Whether nobody goes there for this alone: it may be nothing, or is a survey."""
+    return finding.sure == "perhaps" or finding.key.startswith(SURVEYS)
 
 
 def since(before: Before, found: Collection[str]) -> Since:
@@ -189,7 +196,7 @@ def _jobs(row: Row, barred: Container[TargetId]) -> tuple[Job, ...]:
     jobs = [Job(f"{target}:{BARRED}")] if target in barred else []
     here = [finding for finding in row.findings if not at_the_desk(finding)]
     change = row.state in ("now", "soon") and row.battery is not None
-    if not change and not jobs and all(finding.sure == "perhaps" for finding in here):
+    if not change and not jobs and all(may_wait(finding) for finding in here):
         return ()
     if change:
         jobs.append(Job(f"{target}:{BATTERY}", tuple(f for f in here if f.about == "battery")))

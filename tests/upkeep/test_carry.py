@@ -111,12 +111,17 @@ def test_what_takes_a_walk_and_what_is_mended_at_the_desk() -> None:
         row(3, "holds", DEAF),
         row(4, "unknown", Finding("kind-unknown", "sure"), battery=None),
         row(5, "soon", Finding("no-volts", "perhaps"), Finding("thermometer", "likely")),
-        row(6, "holds", Finding("no-volts", "perhaps")),
+        row(6, "holds", Finding("no-volts", "perhaps"), Finding("creep", "sure", about="place")),
     )
     assert found.items == ("5ee00001:battery", "5ee00003:deaf", "5ee00005:battery")
     assert [finding.key for finding in found.stops[2].jobs[0].findings] == ["no-volts"]
     desk = [(row.place.name, finding.key) for row, finding in found.desk]
-    assert desk == [("Larch 4", "kind-unknown"), ("Larch 5", "thermometer"), ("Larch 6", "no-volts")]
+    assert desk == [
+        ("Larch 4", "kind-unknown"),
+        ("Larch 5", "thermometer"),
+        ("Larch 6", "no-volts"),
+        ("Larch 6", "creep"),
+    ]
     told = {f"{one.place.target}:{finding.key}" for one in found.upkeep.rows for finding in one.findings}
     assert told <= set(found.found), "nothing that was found is dropped"
 
