@@ -17,7 +17,7 @@ from fieldctl.events import Fact
 from fieldctl.ledger import beside, forgetting, opening, pages, standing
 from fieldctl.ledger.entry import GENESIS, Entry
 from fieldctl.ledger.failing import in_words
-from fieldctl.ledger.pieces import Piece, pieces
+from fieldctl.ledger.pieces import Piece, Row, pieces, rows_of
 from fieldctl.ledger.schema import entries, people, settings, telemetry
 from fieldctl.ledger.telemetry import HourRow, Telemetry, hours
 from fieldctl.units import HostTime, PersonId, TargetId
@@ -88,10 +88,15 @@ class Reader:
         """As `entries`, the facts alone."""
         return (entry.fact for entry in self.entries(after_seq, exercise, kinds, limit, target))
 
-    def pieces(self, wanted: Mapping[type[Fact], Sequence[str]]) -> list[Piece]:
-        """Some values of every entry of these kinds, in order: `pieces` says how paths are written."""
+    def pieces(self, wanted: Mapping[type[Fact], Sequence[str]], since: str = "") -> list[Piece]:
+        """Some values of every entry of these kinds, from a wall label on; `pieces` says how paths are written."""
         with self.connection() as connection:
-            return pieces(connection, wanted)
+            return pieces(connection, wanted, since)
+
+    def rows_of(self, kind: type[Fact], paths: Sequence[str], since: str = "") -> list[Row]:
+        """The same of one kind with plain values, where there are very many."""
+        with self.connection() as connection:
+            return rows_of(connection, kind, paths, since)
 
     def strike(self, target: TargetId, boot: int, number: int) -> Entry | None:
         """The entry of a strike, None if it is not known."""

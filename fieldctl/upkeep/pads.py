@@ -42,6 +42,7 @@ LATEST_TURNS = 8
 CHANCE = 2e-5  # of so many turns that went wrong: 24 pads looked at on 150 days must not be wrong once
 MISS_LEAST = 0.08  # share of turns that go wrong on a good pad, at least
 MISS_USUAL, MISS_WEIGHT = 0.15, 10  # before the others' turns say more; as if so many had been seen
+NEVER_DAYS = 70.0  # strikes are not looked at further back
 UNPROVED_DAYS, UNPROVED_TURNS = 28.0, 3  # without a sure touch, and turns meanwhile in which there could have been one
 
 
@@ -214,7 +215,9 @@ def _unproved(past: Past, today: float) -> list[Finding]:
     strikes = past.strikes
     proofs = [*past.touched, *strikes.day[strikes.probe > 0], *(turn.day for turn in past.turns if turn.touched)]
     last = max((day for day in proofs if day < today + 1), default=None)
-    since = past.told.day[0] if last is None and past.told.day.size else last
+    since = last
+    if last is None and past.told.day.size:
+        since = max(past.told.day[0], today - NEVER_DAYS)
     if since is None or today - since <= UNPROVED_DAYS:
         return []
     if sum(since < turn.day < today + 1 for turn in past.turns) < UNPROVED_TURNS:

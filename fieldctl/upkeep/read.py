@@ -80,7 +80,7 @@ def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
         if target in batteries:
             batteries[target] = _as_put_in(batteries[target], max(found, key=lambda each: each[0])[1])
     day = float(day_number(today))
-    pasts = read_pasts(reader, site, log)
+    pasts = read_pasts(reader, site, log, today)
     sick = health_findings([pasts[place.target] for place in places], day)
     lies = place_findings(site, read_snow(reader), today)
     also = {place.target: (*sick.get(place.target, ()), *lies.get(place.target, ())) for place in places}

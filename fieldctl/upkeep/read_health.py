@@ -1,6 +1,6 @@
 """From the ledger to every target's past beside its battery: strikes, turns in exercises, touches, boots, links.
 
-Strikes and the rest are read in one pass that builds no facts (`ledger.pieces`): a season has tens of thousands.
+Strikes and the rest are read without building facts (`ledger.pieces`): a season has tens of thousands of them.
 Corrections count: a strike that a person voided or judged a step was no touch, a call that was voided was no call, one
 that was placed counts for its burial. Moments are put on the axis of days by their host boot where telemetry tells how
 far it is from the wall, otherwise by the entry's own label; what has neither is left out.
@@ -25,35 +25,38 @@ from fieldctl.events import (
     TargetAdded,
     TargetGreeted,
 )
-from fieldctl.ledger.pieces import Piece
+from fieldctl.ledger.pieces import Piece, Row
 from fieldctl.ledger.reader import Reader
 from fieldctl.site.model import Place, Site
 from fieldctl.strikes.table import KNOCK_LASTS_US, KNOCK_RISE_US, Kind
 from fieldctl.units import TargetId
-from fieldctl.upkeep.past import Joined, Past, Start, Strikes, Turn, nothing_told
+from fieldctl.upkeep.past import Joined, Past, Start, Strikes, Turn, no_strikes, nothing_told
 from fieldctl.upkeep.readings import day_number
 from fieldctl.upkeep.series import Series, series_of
 from fieldctl.upkeep.told import DAY_S, Log, told_of
 
+PAST_DAYS = 75  # that a target is held against; a season's strikes take as long to read as all the rest together
+SEASON_DAYS = 300  # that a page draws
+STRIKE = ("features[0]", "features[1]", "features[2]", "features[5]", "taken_for", "exercise", "boot", "number")
 WANTED = {
-    StrikeRecorded: (
-        "features[0]", "features[1]", "features[2]", "features[5]", "taken_for", "exercise", "boot", "number",
-    ),
     ExerciseStarted: ("exercise", "picks"),
     CallMade: ("exercise", "call", "burial"),
     Corrected: ("correction", "change", "about", "value"),
     DayOpened: ("touched",),
     TargetGreeted: ("boot", "why"),
-    TargetAdded: ("link",),
-}  # fmt: skip
+}
 
 TOUCHES = (Kind.PROBE, Kind.UNSURE)  # steps and vehicles are felt too, but nobody meant them
 
 
-def read_pasts(reader: Reader, site: Site, log: Log) -> dict[TargetId, Past]:
-    """The past of every target of the site; `log` is what they told."""
+def read_pasts(
+    reader: Reader, site: Site, log: Log, today: datetime.date, days: int = PAST_DAYS
+) -> dict[TargetId, Past]:
+    """The past of every target of the site, so many days back; `log` is what they told."""
+    since = (today - datetime.timedelta(days=days)).isoformat()
     found = _Fold(log.ahead)
-    for piece in reader.pieces(WANTED):
+    found.take_strikes(reader.rows_of(StrikeRecorded, STRIKE, since))
+    for piece in (*reader.pieces({TargetAdded: ("link",)}), *reader.pieces(WANTED, since)):
         found.take(piece)
     turns = found.turns()
     return {place.target: _past(place, log, found, turns) for place in site.places}
@@ -61,7 +64,7 @@ def read_pasts(reader: Reader, site: Site, log: Log) -> dict[TargetId, Past]:
 
 def read_series(reader: Reader, site: Site, target: TargetId, today: datetime.date) -> Series:
     """One target's days for its own page; empty where it never said anything or is not of this site."""
-    pasts = read_pasts(reader, site, told_of(reader.telemetry_hours()))
+    pasts = read_pasts(reader, site, told_of(reader.telemetry_hours()), today, SEASON_DAYS)
     return series_of(pasts.get(target, Past(target)), float(day_number(today)))
 
 
@@ -71,7 +74,7 @@ def _past(place: Place, log: Log, found: _Fold, turns: Mapping[TargetId, Sequenc
     return Past(
         target,
         log.targets.get(target, nothing_told()),
-        _strikes(found.strikes.get(target, ())),
+        found.strikes.get(target, no_strikes()),
         tuple(turns.get(target, ())),
         tuple(found.touched.get(target, ())),
         tuple(found.starts.get(target, ())),
@@ -81,30 +84,12 @@ def _past(place: Place, log: Log, found: _Fold, turns: Mapping[TargetId, Sequenc
     )
 
 
-def _strikes(rows: Sequence[tuple[float, list[Any]]]) -> Strikes:
-    """Columns of strikes in order of time; one whose numbers cannot be read counts as taken for nothing."""
-    rows = sorted(rows, key=lambda row: row[0])
-    numbers = np.array([[day, *said[:4]] for day, said in rows], dtype=np.float64).reshape(-1, 5)
-    numbers = np.nan_to_num(numbers)
-    day, peak, rise, width, repeats = numbers.T
-    kinds = [said[4] for _, said in rows]
-    sharp = (rise <= KNOCK_RISE_US) & (width <= KNOCK_LASTS_US) & (rise <= width)
-    return Strikes(
-        day,
-        peak,
-        sharp.astype(np.float64),
-        np.array([kind == Kind.PROBE for kind in kinds], dtype=np.float64),
-        np.array([kind == Kind.UNSURE for kind in kinds], dtype=np.float64),
-        repeats,
-    )
-
-
 @dataclass(slots=True)
 class _Fold:
     """What the pieces say, by target and by exercise."""
 
     ahead: Mapping[str, float]
-    strikes: dict[TargetId, list[tuple[float, list[Any]]]] = field(default_factory=lambda: defaultdict(list))
+    strikes: dict[TargetId, Strikes] = field(default_factory=dict)
     touched: dict[TargetId, list[float]] = field(default_factory=lambda: defaultdict(list))
     starts: dict[TargetId, list[Start]] = field(default_factory=lambda: defaultdict(list))
     joined: dict[TargetId, list[Joined]] = field(default_factory=lambda: defaultdict(list))
@@ -114,17 +99,36 @@ class _Fold:
     corrections: dict[str, tuple[str, str, Any]] = field(default_factory=dict)
     labels: dict[str, float] = field(default_factory=dict)
 
+    def take_strikes(self, rows: Sequence[Row]) -> None:
+        """Columns of strikes in order of time; one whose numbers cannot be read has a height of nothing."""
+        placed = [(day, row) for row in rows if (day := self._day(row[1], row[2], row[3])) is not None]
+        if not placed:
+            return
+        target, _, _, _, peak, rise, width, repeats, kind, exercise, boot, number = zip(
+            *(row for _, row in placed), strict=True
+        )
+        for who, part, taken_for, life, nth in zip(target, exercise, kind, boot, number, strict=True):
+            if part is not None and taken_for in TOUCHES:
+                self.felt[part, who].append(f"{who}-{life}-{nth}")
+        said = np.nan_to_num(np.array([[day for day, _ in placed], peak, rise, width, repeats], dtype=np.float64))
+        day, height, up, over, others = said
+        sharp = (up <= KNOCK_RISE_US) & (over <= KNOCK_LASTS_US) & (up <= over)
+        kinds = np.array([[each == Kind.PROBE for each in kind], [each == Kind.UNSURE for each in kind]])
+        columns = np.array([day, height, sharp, *kinds, others])
+        names = {name: n for n, name in enumerate(dict.fromkeys(target))}
+        which = np.array([names[each] for each in target])
+        order = np.lexsort((day, which))
+        ends = np.searchsorted(which[order], np.arange(len(names) + 1))
+        for name, begin, end in zip(names, ends[:-1], ends[1:], strict=True):
+            self.strikes[TargetId(name)] = Strikes(*columns[:, order[begin:end]])
+
     def take(self, piece: Piece) -> None:
         """Take one entry's values."""
-        day = self._day(piece)
+        day = self._day(piece.host_boot, piece.at_us, piece.wall)
         if day is None:
             return
         said, target = piece.values, TargetId(piece.target or "")
         match piece.kind:
-            case "StrikeRecorded":
-                self.strikes[target].append((day, said))
-                if said[5] is not None and said[4] in TOUCHES:
-                    self.felt[said[5], target].append(f"{target}-{said[6]}-{said[7]}")
             case "ExerciseStarted":
                 self.exercises[said[0]] = (day, said[1] or {})
             case "CallMade":
@@ -140,13 +144,13 @@ class _Fold:
             case "TargetAdded":
                 self.joined[target].append(Joined(day, said[0]))
 
-    def _day(self, piece: Piece) -> float | None:
+    def _day(self, host_boot: str, at_us: int, wall: str | None) -> float | None:
         """The moment of an entry on the axis of days."""
-        if piece.host_boot in self.ahead:
-            return (piece.at_us / 1e6 + self.ahead[piece.host_boot]) / DAY_S
-        if piece.wall is None:
+        if host_boot in self.ahead:
+            return (at_us / 1e6 + self.ahead[host_boot]) / DAY_S
+        if wall is None:
             return None
-        minute = piece.wall[:16]
+        minute = wall[:16]
         if minute not in self.labels:
             self.labels[minute] = datetime.datetime.fromisoformat(f"{minute}:00+00:00").timestamp() / DAY_S
         return self.labels[minute]

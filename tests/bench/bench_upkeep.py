@@ -1,9 +1,10 @@
 """Upkeep over a season: 24 targets, 150 days, a status a minute while open; how fast the list opens, how big it gets.
 
 The winter is invented (sims/winter.py, sims/winter_health.py) and its ledger thinned as a serving controller thins it;
-its strikes, exercises and calls and 20 000 other entries lie beside. Limits are held against the time that this process had, so that a busy machine does not decide; the wall's
-time stands beside it. What is read is the first row of each hour, which thinning keeps, so that the account before and
-after is the same; that is checked here too. The page is opened through the real server (`upkeep_page`), by the wall.
+its strikes, exercises and calls and 20 000 other entries lie beside. Limits are held against the time that this process
+had, so that a busy machine does not decide; the wall's time stands beside it. What is read is the first row of each
+hour, which thinning keeps, so that the account before and after is the same; that is checked here too. The page is
+opened through the real server (`upkeep_page`), by the wall.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "upkeep"))
 
-from health_kit import facts, health_samples
+from health_kit import health_samples, write_facts
 from upkeep_kit import BOOT, site_text, swapped
 from upkeep_page import PAGES, opened
 
@@ -53,8 +54,7 @@ def build(path: Path, winter: Winter) -> tuple[float, int]:
             ledger.flush_telemetry()
             ledger.thin_telemetry(HostTime(BOOT, (begin + 5) * DAY_US))
             most = max(most, sum(each.stat().st_size for each in path.parent.iterdir()) / 1e6)
-        for at, together in facts(health):
-            ledger.append(together, at=at)
+        write_facts(ledger, health)
         ledger.append([swapped(target, day) for target, day in winter.ticks], at=HostTime(BOOT, 1))
         targets = [row for row, _ in winter.ticks]
         odd = [

@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
-from upkeep_kit import target_of
+from upkeep_kit import BOOT, samples, target_of
 
+from fieldctl.events import (
+    CallMade,
+    DayOpened,
+    ExerciseStarted,
+    Fact,
+    StrikeRecorded,
+    TargetAdded,
+    TargetGreeted,
+)
+from fieldctl.ledger.store import Ledger
+from fieldctl.ledger.telemetry import DAY_US, Telemetry
 from fieldctl.strikes import Kind
+from fieldctl.units import BootId, HostTime, NodeTicks, PersonId, Stamp
 from fieldctl.upkeep.account import Finding
 from fieldctl.upkeep.health import findings_of
 from fieldctl.upkeep.past import Joined, Past, Start, Strikes, Turn
@@ -54,7 +69,7 @@ def pasts(winter: Winter, health: Health) -> list[Past]:
             target_of(n),
             told(winter, health, n),
             Strikes(*np.array(strikes[n], dtype=np.float64).reshape(-1, 6).T),
-            tuple(turns[n]),
+            tuple(sorted(turns[n], key=lambda turn: turn.day)),
             tuple(FIRST_DAY + day for day, touched in health.openings if n in touched),
             tuple(starts[n]),
             (Joined(float(FIRST_DAY), f"line-{n % LINES}"),),
@@ -82,3 +97,60 @@ class Invented:
 def invented(seed: int) -> Invented:
     """The winter of a seed."""
     return Invented(seed)
+
+
+def write_facts(ledger: Ledger, health: Health) -> None:
+    """Put into a ledger what it would hold of a winter: strikes, exercises, calls, openings, boots, targets added."""
+    for minute, together in sorted(facts(health).items()):
+        moment = datetime.datetime.fromtimestamp((FIRST_DAY * 1440 + minute) * 60, datetime.UTC)
+        wall = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        ledger.append(together, at=HostTime(BOOT, minute * 60_000_000), wall=wall)
+
+
+def facts(health: Health) -> dict[int, list[Fact]]:
+    """The facts by the minute of the winter in which they were written down."""
+    by_minute: dict[int, list[Fact]] = defaultdict(list)
+
+    def note(day: float, fact: Fact) -> None:
+        by_minute[int(day * 1440)].append(fact)
+
+    who, zero = PersonId("p-mira"), HostTime(BOOT, 0)
+    for n in range(TARGETS):
+        note(0.0, TargetAdded(target_of(n), f"{n:016x}", f"line-{n % LINES}", 1, who))
+    for n, blow in enumerate(health.blows):
+        stamp = Stamp(HostTime(BOOT, int(blow.day * DAY_US)), 800)
+        burial = None if blow.exercise is None else "A"
+        note(blow.day, StrikeRecorded(
+            target_of(blow.target), BootId(1), n, NodeTicks(n), stamp, blow.features, blow.taken_for, blow.rule,
+            blow.exercise, burial, f"line-{blow.target % LINES}", (1, 2, 3, 4, 5, 6, 7, 8),
+        ))  # fmt: skip
+    for played in health.exercises:
+        picks = {burial: target_of(target) for burial, target in played.picks.items()}
+        start = Stamp(HostTime(BOOT, int(played.day * DAY_US)), 0)
+        plan = {"title": "One (invented)", "limit_min": 15}
+        note(played.day - 0.002, ExerciseStarted(played.name, "one", plan, 1, picks, ("p-jon",), who, start))
+        for burial in played.called or ():
+            note(played.day + 0.002, CallMade(played.name, f"{played.name}-{burial}", burial, "p-jon", start, who))
+    for day, touched in health.openings:
+        plates = tuple(target_of(n) for n in touched)
+        note(day, DayOpened(who, zero, "low", 1.9, (), (), plates, "none"))
+    for target, day, boot, why in health.starts:
+        note(day, TargetGreeted(target_of(target), BootId(boot), why, "", "1", 1, ("pad",), zero))
+    return by_minute
+
+
+def health_samples(winter: Winter, health: Health, minutes: int, days: range) -> Iterator[Telemetry]:
+    """As `upkeep_kit.samples`, with what a controller notes of pad and link."""
+    for row in samples(winter, minutes, days):
+        at = (int(row.target, 16) - int(target_of(0), 16), *divmod(row.at.us // 3_600_000_000, 24))
+        at = (at[0], at[1], at[2] - OPENS_AT_H)
+        counts = {
+            name: int(getattr(health, name)[at])
+            for name in ("asked", "answered", "resent", "orders_lost", "plus_minus_us")
+        }
+        yield replace(
+            row,
+            noise=float(health.noise[at]),
+            temperature_c=round(float(health.celsius[at]), 2),
+            extra={**row.extra, **counts},
+        )
