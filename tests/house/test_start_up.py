@@ -7,7 +7,8 @@ import sys
 
 import pytest
 
-HEAVY = ("sqlalchemy", "alembic", "fastapi", "numpy", "scipy", "matplotlib", "aiomqtt", "paho", "pydantic", "amqtt")
+HEAVY = ("sqlalchemy", "alembic", "fastapi", "numpy", "scipy", "matplotlib", "aiomqtt", "paho", "pydantic", "amqtt",
+         "cryptography")  # fmt: skip
 # What the command line imports before it knows which command is meant.
 LIGHT = (
     "fieldctl", "fieldctl.units", "fieldctl.errors", "fieldctl.events", "fieldctl.keying", "fieldctl.tomlfile",
