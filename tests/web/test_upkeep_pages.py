@@ -144,11 +144,14 @@ def test_most_urgent_first_with_state_place_charge_and_age(monkeypatch: pytest.M
 
 def test_who_sees_it_and_who_may_say_that_cells_were_changed(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(found: Pages) -> None:
-        for path in ("/upkeep", f"/upkeep/target/{LOW}"):
+        paths = ("/upkeep", f"/upkeep/target/{LOW}")
+        for path in paths:
             found.who = NOBODY
             assert (await found.send("GET", path)).status_code == 303
             found.who = replace(NOBODY, person=WATCHES.person)
             assert (await found.send("GET", path)).status_code == 403
+        assert found.app.state.house.worked == [], "nothing is worked out for whoever may not see it"
+        for path in paths:
             assert (await found.page(path, WATCHES)).every("fc-hold", data_do="swap") == []
             assert (await found.page(path, KEEPS)).every("fc-hold", data_do="swap")
         found.who = WATCHES
