@@ -11,7 +11,7 @@ const LOOKS_EVERY_MS = 5000; // other phones' ticks appear by themselves
 const SHAPES = { done: "found", got: "found", "not-done": "barred", lost: "barred", conflict: "faulty", waiting: "weak", open: "not-heard" };
 const page = document.getElementById("carry");
 const part = (name, root = page) => root.querySelector(`[data-part=${name}]`);
-const { kind, boot } = page.dataset;
+const { kind, boot, who } = page.dataset;
 let row = JSON.parse(page.dataset.row); // the visit or the retrieval as the field told it last
 const list = row?.[kind] ?? null; // the one that this page was opened for
 const labels = JSON.parse(page.dataset.labels ?? "{}");
@@ -57,7 +57,7 @@ function press(item, yes, reason = "") {
   const [verb, args] = KINDS.tick(item, yes, reason);
   const before = waiting(item).filter((one) => !one.undoes);
   put({
-    verb, item, list, knew_keys: before.map((one) => one.key),
+    verb, item, list, who, knew_keys: before.map((one) => one.key),
     args: { ...args, knew: KINDS.ticks(item).map((tick) => tick.tick), ...moment(boot) },
   });
   why.delete(item);
@@ -70,10 +70,10 @@ function undo(item) {
   const own = waiting(item).at(-1);
   const [verb, args] = KINDS.untick(item);
   if (own) {
-    if (!drop(own.key)) put({ verb, item, list, undoes: true, of: own.key, args });
+    if (!drop(own.key)) put({ verb, item, list, who, undoes: true, of: own.key, args });
   } else {
     const tick = KINDS.ticks(item).at(-1);
-    if (tick) put({ verb, item, list, undoes: true, args: { ...args, tick: tick.tick } });
+    if (tick) put({ verb, item, list, who, undoes: true, args: { ...args, tick: tick.tick } });
   }
   trySending();
 }
@@ -81,7 +81,7 @@ function undo(item) {
 async function trySending() {
   paint();
   if (!isLive()) return;
-  const how = await flush((data, entry) => {
+  const how = await flush(who, (data, entry) => {
     if (data[kind] === list) row = data;
     if (entry.undoes && data[kind] === list) look();
   });
@@ -109,7 +109,9 @@ function paint() {
   box.classList.toggle("waits", waits > 0);
   box.classList.toggle("sent", waits === 0);
   show(box, shape(waits ? "weak" : "found"), waits ? t("carry.not_sent", { n: waits }) : t("carry.all_sent"));
-  const trouble = !lasts ? t("carry.store_full") : signedOut ? t("carry.sign_in_again") : "";
+  const others = kept.find((one) => one.who !== who);
+  const of_other = others ? t("carry.of_other", { name: others.who }) : "";
+  const trouble = !lasts ? t("carry.store_full") : signedOut ? t("carry.sign_in_again") : of_other;
   part("trouble").hidden = !trouble;
   part("trouble").textContent = trouble;
   show(part("refused"), kept.filter((one) => one.refused).map(refusedRow));
@@ -266,5 +268,5 @@ queue.addEventListener("queue", () => paint());
 live.addEventListener("live", () => trySending());
 window.addEventListener("online", () => trySending());
 setInterval(look, LOOKS_EVERY_MS);
-setInterval(() => entries().some((one) => !one.refused) && trySending(), LOOKS_EVERY_MS);
+setInterval(() => entries().some((one) => !one.refused && one.who === who) && trySending(), LOOKS_EVERY_MS);
 paint();

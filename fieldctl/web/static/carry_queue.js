@@ -49,13 +49,14 @@ export function drop(key) {
 
 let sending = false;
 
-// Send what waits, the oldest first; stops at the first that gets no answer. `taken(data, entry)` for each that does.
-export async function flush(taken) {
+// Send what this person pressed, the oldest first; stops at the first that gets no answer. `taken(data, entry)` for
+// each that does. What somebody else pressed on this phone waits for him: it is his word.
+export async function flush(who, taken) {
   if (sending) return "busy";
   sending = true;
   try {
     for (;;) {
-      const entry = entries().find((one) => !one.refused);
+      const entry = entries().find((one) => !one.refused && one.who === who);
       if (!entry) return "sent";
       change(entry.key, { tried: true });
       const answer = await send(entry);
