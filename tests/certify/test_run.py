@@ -29,7 +29,7 @@ def without(ability: Ability):
     return lambda world, storage: Node(world, world.rng("node"), storage, abilities=ABILITIES & ~int(ability))
 
 
-@pytest.mark.parametrize("ability", [Ability.PAD, Ability.TRANSMITTER, Ability.SLEEP, Ability.BUTTON])
+@pytest.mark.parametrize("ability", [Ability.PAD, Ability.TRANSMITTER, Ability.SLEEP, Ability.BUTTON, Ability.TRACES])
 def test_what_a_target_does_not_declare_does_not_apply_and_all_else_is_tried(ability) -> None:
     with workbench(without(ability)) as (_, talk):
         certificate = certify(talk)

@@ -36,7 +36,17 @@ def test_the_core_passes_everything(medium) -> None:
     assert {r.requirement.id for r in certificate.rows if r.verdict == "not applicable"} == other
 
 
-@pytest.mark.parametrize("ability", [Ability.PAD, Ability.TRANSMITTER, Ability.SLEEP, Ability.BUTTON, Ability.LEVELS])
+@pytest.mark.parametrize(
+    "ability",
+    [
+        Ability.PAD,
+        Ability.TRANSMITTER,
+        Ability.SLEEP,
+        Ability.BUTTON,
+        Ability.LEVELS,
+        Ability.TRACES,
+    ],
+)
 def test_without_an_ability_it_says_so_and_passes_all_that_applies(ability) -> None:
     certificate = certified(ccore.load(), lacks=int(ability))
     assert failed(certificate) == {}
