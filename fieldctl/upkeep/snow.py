@@ -78,7 +78,7 @@ def _under_a_blade(rules: Grooming, burial: Burial) -> Iterator[Finding]:
 def _outside(among: Sequence[Line], place: Place) -> Iterator[Finding]:
     """Outside the line that the site draws, by the place's own ±; a line made around targets holds them all."""
     off_m = outside_m(among, place.x_m, place.y_m)
-    if any(line.drawn for line in among) and off_m > -place.plus_minus_m / 2:
+    if among and off_m > -place.plus_minus_m / 2:
         sure: Sure = "sure" if off_m > place.plus_minus_m else "likely" if off_m > 0 else "perhaps"
         yield _about("outside-no-go", sure, away=max(0.0, off_m), open=place.plus_minus_m)
 
