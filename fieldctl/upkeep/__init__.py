@@ -9,7 +9,10 @@
     findings   what is wrong, by key with figures; advice     words     sentences and remedies (english.toml)
     account    one target's whole account, and the field's, most urgent first
     read       from a site and its ledger to the account      as_json   JSON with its schema, CSV
+    carry      where to go, in which order (route), what to do and to take along; carry_read, carry_as_json
+    visits     what was ticked up there, and where two phones do not agree
+    selftest   what each target showed before the season      retrieval    every one in or given up by name, in spring
 
-Nothing here knows a simulated cell; nothing orders anything. Pads, links, snow and the carry list join as further
-findings and rows of the account.
+Nothing here knows a simulated cell; nothing orders anything. Pads, links and snow join as further findings of the
+account.
 """

@@ -33,7 +33,7 @@ def air(hill: Hill) -> Iterator[Air]:
 
 def opened(page: Page, path: str) -> None:
     page.goto(path)
-    expect(page.locator("fc-live")).to_have_text("Live")
+    expect(page.locator("fc-live")).to_have_class(re.compile("is-live"))
 
 
 def tap(page: Page, item: str, what: str) -> None:
@@ -169,3 +169,14 @@ def test_a_target_is_heard_with_a_receiver_while_it_sends_to_be_found(hill: Hill
     expect(place).not_to_contain_text("was not heard")
     place.locator("[data-do=end]").tap()
     hill.until(lambda: hill.sending() == set())
+
+
+def test_it_fits_a_small_phone_in_other_languages_and_by_night(hill: Hill, phones: Phones) -> None:
+    hill.settled()
+    for locale, scheme in (("de", "dark"), ("fr", "light")):
+        page = phones.new(locale=locale, color_scheme=scheme)
+        for path in ("/upkeep/carry", "/upkeep/retrieval", "/upkeep/self-test"):
+            opened(page, path)
+            assert over_the_edge(page) == 0, (locale, path)
+            worst, where = contrasts(page)[0]
+            assert worst >= 7.0, (path, where)
