@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +14,6 @@ if TYPE_CHECKING:
 
 AGO_MOST_US = 40 * 86_400 * US_PER_S  # a phone that nobody took up again for so long has forgotten what was done
 TEXT_MOST = 500  # letters of a reason
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,21 +27,39 @@ class Ticked:
 def ticked(c: Controller, at_us: int | None, boot: str, plus_minus_s: float, day: str) -> Ticked:
     """Check what a phone says; now where it says no moment. The day is ours where we can tell, else the phone's."""
     here, wall = c.outside.here(), c.outside.clock.wall()
-    if day and not _DAY.match(day):
+    if day and not _is_day(day):
         raise BadInput(f"{day!r} is no day.", expected="YEAR-MONTH-DAY", remedy="Such as 2026-01-24.")
     if at_us is not None and boot != here.boot:
-        today = day_ago(wall)
-        return Ticked(None, min(day, today) if day and today else day or today)
+        return Ticked(None, _phones_day(day, wall))
     ago_us = 0 if at_us is None else max(0, here.us - at_us)  # a phone cannot be ahead of us: its clock is
     if ago_us > AGO_MOST_US:
-        raise BadInput(
-            "Nothing can have been ticked then.",
-            expected="at most 40 days ago",
-            remedy="Say the day: fieldctl upkeep swapped TARGET --day YEAR-MONTH-DAY.",
-        )
+        raise _too_long_ago()
     plus_minus_us = TAP_PLUS_MINUS_US if at_us is None else max(TAP_PLUS_MINUS_US, micros(plus_minus_s))
     made = Stamp(HostTime(here.boot, here.us - ago_us), plus_minus_us)
     return Ticked(made, day_ago(wall, seconds(ago_us)) or day)
+
+
+def _is_day(day: str) -> bool:
+    try:
+        return datetime.date.fromisoformat(day).isoformat() == day
+    except ValueError:
+        return False
+
+
+def _phones_day(day: str, wall: str | None) -> str:
+    """The day as a phone says it, today at most; a phone whose clock is wrong by weeks knows no day."""
+    today, first = day_ago(wall), day_ago(wall, seconds(AGO_MOST_US))
+    if day and day < first:
+        raise _too_long_ago()
+    return min(day, today) if day and today else day or today
+
+
+def _too_long_ago() -> BadInput:
+    return BadInput(
+        "Nothing can have been ticked then.",
+        expected="at most 40 days ago",
+        remedy="Say the day: fieldctl upkeep swapped TARGET --day YEAR-MONTH-DAY.",
+    )
 
 
 def told_later_s(made: Stamp | None, at: HostTime) -> float | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import datetime
 from typing import Any
 
 from kit import ask, facts, refused, tell
@@ -201,9 +202,12 @@ def test_a_moment_of_another_boot_of_the_host_is_nobody_s_and_the_phone_s_day_co
         made.begin()
         await asyncio.sleep(5)
         wall = (made.world.clock.wall() or "")[:10]
-        row = await ask(made, "visit-tick", visit="v1", item=first, done=True, by="T", **before, day="2020-01-24")
+        before_that = (datetime.date.fromisoformat(wall) - datetime.timedelta(days=3)).isoformat()
+        row = await ask(made, "visit-tick", visit="v1", item=first, done=True, by="T", **before, day=before_that)
         (tick,) = only(row, first)["ticks"]
-        assert (tick["told_later_s"], tick["plus_minus_s"], tick["day"]) == (None, None, "2020-01-24")
+        assert (tick["told_later_s"], tick["plus_minus_s"], tick["day"]) == (None, None, before_that)
+        for wrong in ("1970-01-01", "2026-02-30", "0000-00-00"):
+            await refused(made, "visit-tick", visit="v1", item=first, done=True, by="T", **before, day=wrong)
         row = await ask(made, "visit-tick", visit="v1", item=second, done=True, by="T", **before, day="2999-01-01")
         assert only(row, second)["ticks"][0]["day"] == wall, "a phone that is ahead of us has no day to come"
         ahead = {**ago(made, -60_000_000), "plus_minus_s": 0.0}
