@@ -141,7 +141,7 @@ def test_a_snapshot_at_connect_then_what_changes_and_a_beat_each_second() -> Non
         assert name == "snapshot"
         assert number == str(air.board.cursor) == str(first["cursor"])
         assert first["since"] is None
-        assert set(first["rows"]) == {"field", *(f"target:{t}" for t in air.w.made.nodes)}
+        assert set(first["rows"]) == {"field", "alarms", *(f"target:{t}" for t in air.w.made.nodes)}
         assert set(first["ages"]) == set(air.w.made.nodes)
         await asyncio.sleep(10.2)
         beats = one.named("beat")
