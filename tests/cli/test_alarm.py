@@ -7,7 +7,6 @@ import os
 import re
 import signal
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from served import Served, served
