@@ -6,6 +6,8 @@ import datetime
 import itertools
 import json
 import re
+import subprocess
+import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -222,3 +224,37 @@ def test_a_target_without_a_battery_on_file_has_a_history_all_the_same(tmp_path:
         found = read_history(reader, read_site(site_text(WINTER, battery=False)), target_of(0), TODAY)
     assert found.pictures == ()
     assert [m.key for m in found.moments] == ["surveyed"]
+
+
+FIELDCTL = str(Path(sys.executable).with_name("fieldctl"))
+
+
+def run(*words: str, site: Path) -> subprocess.CompletedProcess[str]:
+    command = [FIELDCTL, "target", "history", *words, "--site", str(site), "--on", TODAY.isoformat()]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
+    assert "Traceback" not in done.stderr
+    return done
+
+
+def test_the_command_for_people_and_for_programs(site: Path) -> None:
+    name = f"larch {CHANGED + 1}"
+    done = run(name, site=site)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(f"Larch {CHANGED + 1}, upper: ")
+    assert "Volts of the battery" in done.stdout
+    assert "Fresh cells put in, as p-mira said." in done.stdout
+    table = [line.split() for line in done.stdout.splitlines() if re.match(r"\d{4}-\d\d-\d\d  +[-\d]", line)]
+    assert 5 <= len(table) <= 14
+    row = json.loads(run(target_of(CHANGED), "--json", site=site).stdout)
+    assert (row["what"], row["battery"]["target"]) == ("fieldctl target history", target_of(CHANGED))
+    volts = next(picture for picture in row["pictures"] if picture["key"] == "volts")["lines"][0]
+    last = table[-1]
+    assert dict(zip(volts["days"], volts["values"], strict=True))[last[0]] == pytest.approx(float(last[1]), abs=0.005)
+    assert "swapped" in [moment["key"] for moment in row["moments"]]
+
+
+def test_the_command_asked_for_what_there_is_not(site: Path) -> None:
+    missing = run("Larch 99", site=site)
+    assert missing.returncode == 4
+    assert "Larch 1," in missing.stderr
+    assert "To do:" in missing.stderr
