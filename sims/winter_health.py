@@ -71,6 +71,7 @@ class Health:
     openings: tuple[tuple[float, tuple[int, ...]], ...]  # a day, and the plates that were proved by touch
     starts: tuple[tuple[int, float, int, str], ...]  # target, day, boot, why
     ails: tuple[Ail, ...]
+    bad_lines: tuple[tuple[int, int, int], ...]  # a line (targets lie on them in turn), a first day, how many days
 
     @classmethod
     def of(cls, winter: Winter) -> Health:
@@ -87,6 +88,7 @@ class _Drawing:
         self.winter = winter
         self.r = np.random.default_rng([20_252, winter.seed])
         self.blows: list[Blow] = []
+        self.bad_lines: list[tuple[int, int, int]] = []
 
     def health(self) -> Health:
         r = self.r
@@ -129,6 +131,7 @@ class _Drawing:
             openings=openings,
             starts=self._starts(by_kind.get("reboots")),
             ails=ails,
+            bad_lines=tuple(self.bad_lines),
         )
 
     def _ails(self) -> tuple[Ail, ...]:
@@ -167,7 +170,7 @@ class _Drawing:
         r = self.r
         base = np.exp(r.uniform(np.log(2), np.log(40), TARGETS))[:, None, None]
         wind = np.exp(np.abs(r.normal(0, 0.15, DAYS)) + storm * r.uniform(0.3, 1.0, DAYS))
-        louder = wind[None, :] * keeps
+        louder = wind[None, :] * keeps * self._own()
         level = base * louder[:, :, None] * np.exp(r.normal(0, 0.12, (TARGETS, DAYS, HOURS)))
         if dead is not None:
             level[dead.target, dead.begins :] = 0.3
@@ -267,6 +270,7 @@ class _Drawing:
         for _ in range(int(r.integers(0, 4))):  # a line is bad for a few days
             day, long, line = int(r.integers(DAYS)), int(r.integers(1, 5)), int(r.integers(LINES))
             share[line::LINES, day : day + long] += r.uniform(0.02, 0.15)
+            self.bad_lines.append((line, day, long))
         share += np.where(r.random(share.shape) < 0.008, r.uniform(0.03, 0.3, share.shape), 0.0)
         if lossy is not None:
             grows = np.clip((np.arange(DAYS) - lossy.begins) / r.uniform(1, 10), 0, 1) * r.uniform(0.1, 0.5)
@@ -296,9 +300,9 @@ class _Drawing:
                 rows += [(reboots.target, day + r.uniform(0.4, 0.7), "brown-out") for _ in range(r.poisson(a_day))]
         boots = dict.fromkeys(range(TARGETS), 0)
         found = []
-        for target, day, why in sorted(rows, key=lambda row: row[1]):
+        for target, at, why in sorted(rows, key=lambda row: row[1]):
             boots[target] += 1
-            found.append((target, day, boots[target], why))
+            found.append((target, at, boots[target], why))
         return tuple(found)
 
 

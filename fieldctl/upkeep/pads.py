@@ -25,13 +25,14 @@ from fieldctl.upkeep.past import Past, Turn
 from fieldctl.upkeep.series import Season
 
 DEAF_RECENT, DEAF_LEAST, DEAF_BEFORE = 14.0, 6, 12  # days, and blows now and before
-DEAF_SHARE = 0.52  # of its own height: people strike by a factor of two differently, their median by far less
-DEAF_ERRORS = 3.25  # of the median; this and the next by invented winters: more, and 24 pads give too many false alarms
+DEAF_SHARE = 0.55  # of its own height: people strike by a factor of two differently, their median by far less
+DEAF_ERRORS = 3.0  # of the median; this and the next by invented winters: more, and 24 pads give too many false alarms
 DEAF_SURELY = 0.35
+QUIET_SHARE, QUIET_ERRORS, DEAF_ERRORS_QUIET = 0.75, 5.0, 2.0  # frozen in, a pad's noise at rest falls as well
 SHARED_DAYS = 3.0  # about a day, in which all pads' blows tell what snow and weather did to all of them
 BLOWS_SCATTER = 0.35  # log of height, at least, from blow to blow; from memory
 FALL_DAYS = (30.0, 45.0)  # over which a slow fall is looked for
-FALL_SHARE, FALL_ERRORS = 0.4, 3.75
+FALL_SHARE, FALL_ERRORS = 0.42, 3.5
 NOISE_RECENT, NOISE_LEAST, NOISE_BEFORE = 5.0, 3, 10
 NOISY_TIMES, NOISY_ERRORS = 2.2, 6.0
 NOISE_SCATTER = 0.15  # log, from day to day
@@ -57,7 +58,7 @@ def pad_findings(pasts: Sequence[Past], season: Season, today: float) -> list[li
         still = _still(season, n)
         signs = [
             *loose,
-            *([] if loose or still else _deaf(blows[n], today)),
+            *([] if loose or still else _deaf(blows[n], today, _beside(noises, n))),
             *([] if loose else _noisy(season, n, noises)),
             *still,
             *_turned(turns, n),
@@ -96,13 +97,16 @@ def _less(day: Array, value: Array, effect: Array, first: float) -> tuple[Array,
     return day, value - effect[(np.floor(day) - first).astype(np.int64)]
 
 
-def _deaf(blows: tuple[Array, Array], today: float) -> list[Finding]:
+def _deaf(blows: tuple[Array, Array], today: float, noise: tuple[float, float]) -> list[Finding]:
+    """`noise` is how far it has moved, and by how many errors: where it fell too, less is asked of the blows."""
     day, height = blows
+    quiet = noise[0] < math.log(QUIET_SHARE) and noise[1] < -QUIET_ERRORS
+    asked = DEAF_ERRORS_QUIET if quiet else DEAF_ERRORS
     by, many, before = 0.0, 0, 0.0
     lower = apart(
         day, height, today + 1, recent=DEAF_RECENT, least=DEAF_LEAST, before=DEAF_BEFORE, spread=BLOWS_SCATTER
     )
-    if lower is not None and lower.by < math.log(DEAF_SHARE) and lower.errors < -DEAF_ERRORS:
+    if lower is not None and lower.by < math.log(DEAF_SHARE) and lower.errors < -asked:
         by, many, before = lower.by, lower.many, lower.before
     for days in FALL_DAYS:
         fall = falls(day, height, today + 1, days, FALL_ERRORS)
@@ -110,9 +114,7 @@ def _deaf(blows: tuple[Array, Array], today: float) -> list[Finding]:
             by, many, before = fall.by, fall.many, float(np.median(height))
     if not many:
         return []
-    sure: Sure = (
-        "sure" if by < math.log(DEAF_SURELY) and lower is not None and lower.errors < -DEAF_ERRORS else "likely"
-    )
+    sure: Sure = "sure" if by < math.log(DEAF_SURELY) and lower is not None and lower.errors < -asked else "likely"
     values = {"percent": round(math.exp(by) * 100), "blows": many}
     return [Finding("deaf", sure, _since(day, height, before + by / 2), values, about="pad")]
 
@@ -136,13 +138,19 @@ def _noises(season: Season, today: float) -> list[Apart | None]:
     ]  # fmt: skip
 
 
+def _beside(all_apart: Sequence[Apart | None], n: int) -> tuple[float, float]:
+    """How far one stands apart beside what the others did, and by how many errors; nothing where it is not known."""
+    mine = all_apart[n]
+    if mine is None or not mine.by:
+        return 0.0, 0.0
+    beside = mine.by - shared(all_apart, n)
+    return beside, beside / mine.by * mine.errors
+
+
 def _noisy(season: Season, n: int, noises: Sequence[Apart | None]) -> list[Finding]:
     mine = noises[n]
-    if mine is None:
-        return []
-    beside = mine.by - shared(noises, n)
-    errors = beside / mine.by * mine.errors if mine.by else 0.0
-    if beside < math.log(NOISY_TIMES) or errors < NOISY_ERRORS:
+    beside, errors = _beside(noises, n)
+    if mine is None or beside < math.log(NOISY_TIMES) or errors < NOISY_ERRORS:
         return []
     times = math.exp(beside)
     since = _since(season.day, np.log(np.maximum(_known(season.noise[n]), 0.5)) * -1, -(mine.before + beside / 2))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -9,11 +10,13 @@ import numpy as np
 import pytest
 from upkeep_kit import target_of
 
-from fieldctl.upkeep.account import Finding
+from fieldctl.site.model import UpkeepRules
+from fieldctl.upkeep.account import Field, Finding, Place, field_account
 from fieldctl.upkeep.health import health_findings
 from fieldctl.upkeep.past import Joined, Past, Start, Strikes, Turn
 from fieldctl.upkeep.series import season_of, series_of
 from fieldctl.upkeep.told import Told
+from fieldctl.upkeep.words import finding_words
 
 FIRST, DAYS, HOURS, MANY = 20_422, 60, 8, 6
 TODAY = float(FIRST + DAYS - 1)
@@ -35,7 +38,7 @@ def told(seed: int, **more: Any) -> Told:
     return Told(day.ravel(), *(said[name].ravel() for name in Told.__slots__[1:]))
 
 
-def strikes(day: Any, peak: Any, *, sharp: float = 1, probe: float = 1, unsure: float = 0, repeats: Any = 0) -> Strikes:
+def strikes(day: Any, peak: Any, *, sharp: float = 1, probe: Any = 1, unsure: Any = 0, repeats: Any = 0) -> Strikes:
     rows = np.broadcast_arrays(np.asarray(day, dtype=float), peak, sharp, probe, unsure, repeats)
     return Strikes(*(np.asarray(row, dtype=np.float64) for row in rows))
 
@@ -57,6 +60,11 @@ def found(**more: Any) -> dict[str, Finding]:
     pasts = [replace(well(SICK), **more), *(well(n) for n in range(1, MANY))]
     by_target = health_findings(pasts, TODAY)
     assert all(not by_target[past.target] for past in pasts[1:])
+    about = Field(TODAY, UpkeepRules(), (Place(target_of(SICK), "Larch 1", "upper"),), {}, {}, {}, {}, also=by_target)
+    row = field_account(about).rows[0]
+    for finding in row.findings:
+        for text in finding_words(finding, row):
+            assert re.fullmatch(r"[^{}]{12,}", text), text
     return {finding.key: finding for finding in by_target[target_of(SICK)]}
 
 
@@ -103,6 +111,14 @@ def test_a_loose_pad() -> None:
     assert set(said) == {"chatters"}
     assert said["chatters"].values["strikes"] == 60
     assert said["chatters"].since == FIRST + DAYS - 3
+
+
+def test_what_shook_a_pad_for_some_days_does_not_make_it_deaf() -> None:
+    shaken = np.repeat(FIRST + DAYS - 12 + np.arange(5), 40) + 0.6
+    both = [(day, peak, 1) for day, peak in zip(blows(5).day, blows(5).peak, strict=True)]
+    both = sorted([*both, *((day, 90.0, 0) for day in shaken)])
+    day, peak, probe = np.array(both).T
+    assert found(strikes=strikes(day, peak, probe=probe, unsure=1 - probe)) == {}
 
 
 def test_a_storm_that_shakes_all_is_no_sign() -> None:
