@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from conftest import Phones
 from hill import Hill
+from measuring import axe_findings, contrasts, over_the_edge
 from playwright.sync_api import expect
 
 pytestmark = pytest.mark.timeout(240)
@@ -63,3 +64,26 @@ def test_it_is_said_in_the_readers_language(hill: Hill, phones: Phones, locale: 
         expect(page.locator("#alarms li").first).to_contain_text(says)
     finally:
         hill.ask("target-clear", target=target, by="Tove", reason="dug out, quiet")
+
+
+@pytest.mark.parametrize("locale", ["en", "de", "fr", "it"])
+def test_list_and_form_can_be_read_and_pressed(hill: Hill, phones: Phones, locale: str) -> None:
+    targets = [row["target"] for row in hill.ask("target-list")["targets"]]
+    for target in targets:
+        hill.ask("target-bar", target=target, by="Tove", reason="heard though it said quiet")
+    try:
+        for scheme in ("light", "dark"):
+            page = phones.new(locale=locale, color_scheme=scheme)
+            page.goto("/")
+            page.locator("#alarms li button").first.tap()
+            page.locator("#alarms summary").tap()
+            assert axe_findings(page) == []
+            assert over_the_edge(page) <= 0
+            assert min(contrasts(page))[0] >= 7.0, min(contrasts(page))
+            for control in page.locator("#alarms button, #alarms summary, #mend button, #mend label").all():
+                box = control.bounding_box()
+                assert box is not None
+                assert box["height"] >= 48, control.text_content()
+    finally:
+        for target in targets:
+            hill.ask("target-clear", target=target, by="Tove", reason="dug out, quiet")
