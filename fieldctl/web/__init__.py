@@ -6,6 +6,7 @@
     views     what each audience may see          board      rows with versions            stream    one event stream
     asking    a verb asked for over HTTP          api        the verbs as an OpenAPI document
     pages     the pages                           texts/     every sentence in four languages (words.py reads them)
+    metrics   what a Prometheus server may read: no hint, no name
 
 Only this package imports FastAPI, and only `cli` imports this package.
 """
