@@ -25,11 +25,18 @@ SHEET_STYLE = (
 :where(.book) .stops th:last-child{width:30%}
 :where(.book) .dots{border-bottom:1px dotted #111;display:inline-block;width:75%}
 @media print{
-:where(.book){font-size:9pt;line-height:1.3}
-:where(.book) h1{font-size:15pt}
-:where(.book) h2{font-size:11pt;margin:.8em 0 .2em}
-:where(.book) p{margin:.2em 0}
-:where(.book) :is(th,td){padding:.15em .5em .15em 0}
+:where(.book){font-size:8.5pt;line-height:1.25}
+:where(.book) h1{font-size:14pt;margin:0}
+:where(.book) h2{font-size:10pt;margin:.5em 0 .1em}
+:where(.book) p{margin:.1em 0}
+:where(.book) table{margin:.1em 0}
+:where(.book) ul.pack{columns:3;margin:.1em 0}
+:where(.book) :is(th,td){padding:.1em .4em .1em 0}
+:where(.book) .stops :is(th,td):nth-last-child(3){width:40%}
+:where(.book) .stops th:last-child{width:17%}
+:where(.book) .signs{margin-top:.3em}
+:where(.book) .sign{margin-top:1.5em}
+:where(.book) .after{break-before:page}
 }
 """
 )
