@@ -183,9 +183,11 @@ def test_a_whole_line_is_told_once() -> None:
 def test_counters_that_begin_anew_and_gaps_are_no_loss() -> None:
     """A controller that starts again counts from nothing; a target that was off for hours lost nothing on its link."""
     asked = np.cumsum(np.full((DAYS, HOURS), 1_000.0)).reshape(DAYS, HOURS)
-    anew = asked.copy()
-    anew[-5:] -= anew[-6, -1]
-    assert found(told=told(0, asked=anew, answered=anew * 0.995)) == {}
+    anew = asked.ravel().copy()
+    anew[-36:] -= anew[-37]  # in the middle of a day
+    well_told = told(0, asked=anew.reshape(asked.shape), answered=anew.reshape(asked.shape) * 0.995)
+    assert found(told=well_told) == {}
+    assert season_of([Past(target_of(0), well_told)], TODAY).asked[0, 1:] == pytest.approx(np.full(DAYS - 1, 7_000.0))
     away = told(
         0, answered=asked - np.cumsum(np.where(np.arange(HOURS) == 4, since(5, 0.0, 900.0), 0.0)).reshape(DAYS, HOURS)
     )
