@@ -12,6 +12,7 @@ from typing import Any
 from fieldctl.debrief.season_page import STYLE, page, paragraph, table
 from fieldctl.upkeep.selftest import CHECKS
 from fieldctl.web import words
+from fieldctl.web.sayings import say
 
 SHEET_STYLE = (
     STYLE
@@ -85,11 +86,11 @@ def retrieval_sheet(row: Values, language: str, site: str) -> str:
     parts = [f"<h1>{escape(title)}</h1>\n", paragraph(t("carry.day", day=row.get("day") or "–", site=site), "strong")]
     parts.append(paragraph(t("carry.retrieval_of", n=row["n"], of=row["of"])))
     parts.append(paragraph(t("carry.retrieval_what")))
-    head = ("", t("carry.stops"), t("carry.got"), t("carry.state_lost"), t("carry.lost_told"))
+    head = ("", t("carry.stops"), t("carry.got"), t("carry.state_lost"), t("carry.sign_name"))
     rows = [
         [
             str(n),
-            f"{one['name']} ({one['place']})",
+            f"{one['name']} ({say(language, one['place'])})",
             "✓" if one["state"] == "got" else "☐",
             "✓" if one["state"] == "lost" else "☐",
             "; ".join(filter(None, (said_words(said, t) for said in one["said"]))),
@@ -100,7 +101,7 @@ def retrieval_sheet(row: Values, language: str, site: str) -> str:
     if row["units_out"]:
         parts.append(paragraph(t("carry.units_out", units=", ".join(row["units_out"])), "strong"))
     if row["lost"]:
-        parts += [_h2(t("carry.lost_list")), _lines(lost_words(one, t) for one in row["lost"])]
+        parts += [_h2(t("carry.lost_list")), _lines(lost_words(_said(one, language), t) for one in row["lost"])]
         parts.append(paragraph(t("carry.lost_caution")))
     if row.get("signed"):
         parts.append(paragraph(t("carry.retrieval_closed", retrieval=row["retrieval"], name=row["signed"]), "strong"))
@@ -118,7 +119,7 @@ def lost_words(row: Values, t: words.Words) -> str:
         "carry.lost_row",
         name=row["name"],
         place=row["last_place"],
-        heard=row["last_heard"] or t("carry.never"),
+        heard=row["last_heard"][:16].replace("T", " ") or t("carry.never"),
         day=row["day"] or "–",
         by=row["by"] or "–",
         told=row["told"] or "–",
@@ -126,6 +127,11 @@ def lost_words(row: Values, t: words.Words) -> str:
     )
     found = row["found_day"]
     return text if found is None else f"{text} {t('carry.lost_found', day=found or '–')}"
+
+
+def _said(row: Values, language: str) -> Values:
+    """With its place as the reader says it."""
+    return {**row, "last_place": say(language, row["last_place"])}
 
 
 def self_test_sheet(row: Values, language: str, site: str) -> str:
