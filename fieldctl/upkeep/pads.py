@@ -14,6 +14,7 @@ A height is a strike's peak times the noise of its day, so that a pad whose nois
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
 import numpy as np
@@ -51,7 +52,7 @@ def pad_findings(pasts: Sequence[Past], season: Season, today: float) -> list[li
     """Of each target what its pad shows on the evening of a day."""
     blows = blows_beside(season)
     noises = _noises(season, today)
-    turns = [[turn for turn in past.turns if today - TURNS_DAYS < turn.day < today + 1] for past in pasts]
+    turns = [_between(past.turns, today + 1 - TURNS_DAYS, today + 1) for past in pasts]
     found = []
     for n, past in enumerate(pasts):
         loose = _chatters(season, n)
@@ -192,6 +193,15 @@ def _chatters(season: Season, n: int) -> list[Finding]:
     return [Finding("chatters", sure, float(season.day[first]), {"strikes": round(most)}, about="pad")]
 
 
+def _between(turns: Sequence[Turn], begin: float, end: float) -> Sequence[Turn]:
+    """Turns that lie between two moments; they are in order of time."""
+    return turns[bisect_right(turns, begin, key=_day) : bisect_left(turns, end, key=_day)]
+
+
+def _day(turn: Turn) -> float:
+    return turn.day
+
+
 def _turned(turns: Sequence[Sequence[Turn]], n: int) -> list[Finding]:
     """Strikes against calls, over exercises."""
     kinds: tuple[tuple[str, Sure, list[list[tuple[float, bool]]]], ...] = (
@@ -220,15 +230,16 @@ def _at_least(hits: int, of: int, share: float) -> float:
 
 def _unproved(past: Past, today: float) -> list[Finding]:
     """When it was last touched for certain: at an opening, or as the hit of an exercise."""
-    strikes = past.strikes
-    proofs = [*past.touched, *strikes.day[strikes.probe > 0], *(turn.day for turn in past.turns if turn.touched)]
-    last = max((day for day in proofs if day < today + 1), default=None)
+    probes = past.strikes.day[(past.strikes.probe > 0) & (past.strikes.day < today + 1)]
+    touched = [day for day in past.touched if day < today + 1]
+    turned = [turn.day for turn in _between(past.turns, today + 1 - UNPROVED_DAYS, today + 1) if turn.touched]
+    last = max((*probes[-1:].tolist(), *touched[-1:], *turned[-1:]), default=None)
     since = last
     if last is None and past.told.day.size:
         since = max(past.told.day[0], today - NEVER_DAYS)
     if since is None or today - since <= UNPROVED_DAYS:
         return []
-    if sum(since < turn.day < today + 1 for turn in past.turns) < UNPROVED_TURNS:
+    if len(_between(past.turns, since, today + 1)) < UNPROVED_TURNS:
         return []
     key = "unproved" if last is not None else "never-proved"
     return [Finding(key, "sure", float(np.floor(since)), {"days": int(today - since)}, about="pad")]
