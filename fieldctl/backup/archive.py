@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import gzip
 import hashlib
 import io
@@ -52,8 +51,11 @@ class ArchiveWriter:
             found = os.fstat(file.fileno())
             info = _info(SITE + name, found.st_size, stat.S_IMODE(found.st_mode), int(found.st_mtime))
             taken = _Hashed(file, found.st_size, self._told)
-            with contextlib.suppress(OSError, tarfile.TarError):  # a file that became shorter is told of below
+            try:
                 self._tar.addfile(info, cast(IO[bytes], taken))
+            except OSError as bad:
+                if bad.errno is not None:  # without a number it is tarfile's word for a file that became shorter
+                    raise
         if taken.left or path.stat().st_size != found.st_size:
             raise Refused(
                 f"{path} changed while it was being read.",
@@ -61,6 +63,10 @@ class ArchiveWriter:
                 remedy="Try again when nobody writes there. Nothing is left of this try.",
             )
         self.parts.append(Part(name, found.st_size, taken.digest()))
+
+    def abandon(self) -> None:
+        """Write no more: what tar and gzip still hold goes nowhere."""
+        self._sealer.abandoned = True
 
     def close(self, manifest: Manifest) -> None:
         """Put the manifest behind everything else, and seal the end."""

@@ -11,7 +11,7 @@ import errno
 import fcntl
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO
 
@@ -25,7 +25,7 @@ from fieldctl.backup.keycheck import key_check_of
 from fieldctl.backup.manifest import Manifest
 from fieldctl.backup.passphrase import check_new, new_key
 from fieldctl.backup.sealing import Opener, Sealer
-from fieldctl.backup.work import MAKING, work_folder
+from fieldctl.backup.work import MAKING, NO_ROOM, work_folder
 from fieldctl.errors import FieldctlError, InUse, NotFound, Refused
 from fieldctl.site.files import SITE_FILE, load_site
 
@@ -137,11 +137,14 @@ def _write(
         told("writing", done, in_all)
 
     writer = ArchiveWriter(Sealer(file, *sealing), more)
-    for name, path in sources.items():
-        writer.put(name, path)
-    values = {name: getattr(label, name) for name in Manifest.__slots__}
-    manifest = Manifest(**{**values, "parts": tuple(writer.parts)})
-    writer.close(manifest)
+    try:
+        for name, path in sources.items():
+            writer.put(name, path)
+        manifest = replace(label, parts=tuple(writer.parts))
+        writer.close(manifest)
+    except BaseException:
+        writer.abandon()
+        raise
     return manifest
 
 
@@ -211,7 +214,7 @@ def _fsync_folder(folder: Path) -> None:
 
 def _in_words(bad: OSError, to: Path) -> FieldctlError:
     what = f"{bad.filename or to}: {bad.strerror or bad}"
-    if bad.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+    if bad.errno in NO_ROOM:
         return Refused(
             f"There is no room for the backup: {what}.",
             expected="room for a copy of the log on the site's disk, and for the backup where it goes",

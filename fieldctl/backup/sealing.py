@@ -58,6 +58,7 @@ class Sealer(io.RawIOBase):
         self._out, self._key, self._header, self._head = out, key, header, header.encode()
         self._waiting = bytearray()
         self._number = 0
+        self.abandoned = False
         out.write(self._head)
 
     def writable(self) -> bool:
@@ -67,6 +68,8 @@ class Sealer(io.RawIOBase):
     def write(self, data: bytes | bytearray | memoryview, /) -> int:  # type: ignore[override]
         """Take bytes; a full chunk goes out when more comes, since the last one is marked."""
         view, size = memoryview(data), self._header.chunk
+        if self.abandoned:
+            return len(view)
         for begin in range(0, len(view), size):
             self._waiting += view[begin : begin + size]
             while len(self._waiting) > size:

@@ -15,6 +15,7 @@ from fieldctl.backup.keycheck import key_check_of
 from fieldctl.backup.manifest import Manifest
 from fieldctl.backup.passphrase import key_of
 from fieldctl.backup.sealing import Opener
+from fieldctl.backup.work import NO_ROOM
 from fieldctl.errors import FieldctlError, NotFound, Refused
 from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.verify import verify as walk
@@ -56,10 +57,16 @@ def unpack(file: Path, passphrase: str, folder: Path, told: Told = nobody) -> Ch
             raise
         raise NotFound(f"There is no file {file}.", remedy="Check the path; is the stick plugged in?") from None
     except OSError as bad:
+        if bad.errno in NO_ROOM:
+            raise Refused(
+                f"There is no room to open the backup in {folder}: {bad.strerror}.",
+                expected="room for all that is in it",
+                remedy="Make room on that disk; TMPDIR names another one for verify, --to for restore.",
+            ) from bad
         raise Refused(
             f"The backup could not be read: {bad.filename or file}: {bad.strerror or bad}.",
-            expected="a readable file, and room to open it in",
-            remedy=f"Look at that path and at the room in {folder}.",
+            expected="a readable file, and a folder to open it in",
+            remedy="Look at that path, its owner and its mode, and try again.",
         ) from bad
     assert reader.manifest is not None
     return Checked(reader.manifest, size, ())

@@ -6,6 +6,7 @@ The kernel drops the lock with its process, so what a killed one left is known a
 from __future__ import annotations
 
 import contextlib
+import errno
 import fcntl
 import os
 import shutil
@@ -17,6 +18,7 @@ from fieldctl.errors import InUse
 MAKING = ".backup-work"
 RESTORING = ".restoring"
 NAMES = frozenset({MAKING, RESTORING})
+NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
 
 @contextlib.contextmanager

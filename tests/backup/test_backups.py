@@ -233,6 +233,7 @@ def in_little_room(source: Path, to: Path, limit: int, what: str) -> str:
     here = str(Path(__file__).parent)
     words = [sys.executable, "-c", FULL, here, str(source), str(to), str(limit), what]
     done = subprocess.run(words, capture_output=True, text=True, check=True, timeout=60)
+    assert done.stderr == ""
     return done.stdout
 
 

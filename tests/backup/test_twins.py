@@ -21,6 +21,7 @@ from fieldctl.events import (
     GenerationRaised,
     GrantEnded,
     GrantGiven,
+    LinkChanged,
     TargetOdd,
 )
 from fieldctl.wire.messages import Quiet
@@ -71,6 +72,7 @@ def test_the_old_one_steers_and_the_twin_is_told_superseded(links: dict[str, int
             others = [each for each in made.nodes if each != target]
             assert not any(sends(made, each) for each in others)
         assert (await ask(made, "exercise-show", exercise=name))["state"] == "running"
+        assert len(since(made, 0, LinkChanged)) <= 7, "the twin throws it out once a minute, and it is back at once"
         assert (await ask(twin, "exercise-show", exercise=name))["state"] == "interrupted"
         assert [f.why for f in since(twin, held, ExerciseInterrupted)] == ["the site was restored from a backup"]  # type: ignore[attr-defined]
         assert [f.generation for f in since(twin, held, ControllerStarted)] == [0]  # type: ignore[attr-defined]
