@@ -15,9 +15,11 @@ from fastapi.responses import Response
 from fieldctl.errors import FieldctlError, NotFound
 from fieldctl.site.model import Site
 from fieldctl.units import TargetId
-from fieldctl.web.house import house_of
+from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import language_of, render, who_of
 from fieldctl.web.upkeep_kept import day_of_wall
+
+LOOKS = {"online": "found", "overdue": "not-heard"}  # shapes that two states share; their words differ
 
 Target = Annotated[str, Path(pattern=r"^[0-9a-f]{8}$")]
 
@@ -40,7 +42,7 @@ async def _list(request: Request) -> Response:
         return _refused(request, error)
     return render(
         request, "upkeep.html", right="watch", parts=("upkeep",), shown=standing.made.said[language_of(request)],
-        made=standing.wall, anew=anew, today=standing.made.today,
+        made=standing.wall, anew=anew, states=lambda target: _states(house, target),
     )  # fmt: skip
 
 
@@ -58,8 +60,21 @@ async def _history(request: Request, target: Target) -> Response:
         return _refused(request, error)
     return render(
         request, "upkeep_target.html", right="watch", parts=("upkeep",), target=target, name=name, fragment=markup,
-        made=wall, today=(wall or "")[:10],
+        made=wall, today=(wall or "")[:10], states=_states(house, TargetId(target)),
     )  # fmt: skip
+
+
+def _states(house: House, target: TargetId) -> list[dict[str, str]]:
+    """In which states a target is as the page is opened: word, shape, and since when where that is known."""
+    c = house.controller
+    known = c.known.get(target)
+    if known is None:
+        return []
+    return [
+        {"word": word, "look": LOOKS.get(word, word), "since": row["since"] or ""}
+        for row in c.states.rows(known, c.outside.clock.now())
+        for word in [row["state"].replace(" ", "-")]
+    ]
 
 
 def _refused(request: Request, error: FieldctlError) -> Response:

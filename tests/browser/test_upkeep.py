@@ -120,7 +120,7 @@ def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, 
     expect(first.locator("h2")).to_have_text("Lone larch")
     expect(first.locator(".state").first).to_have_text("change now")
     expect(first).to_contain_text(re.compile(r"60\.2 m from Stake 1, 042° clockwise from the site's y"))
-    expect(first.locator("time")).to_contain_text(re.compile(r"\((\d+ h|1 days?) ago\)"))
+    expect(first.locator(".age time")).to_contain_text(re.compile(r"\((\d+ h|1 days?) ago\)"))
     expect(page.locator("main")).to_contain_text("2 cells primary lithium (FR6), for Lone larch")
     expect(page.locator("main")).to_contain_text("(60 days): ")
     first.locator("summary").tap()

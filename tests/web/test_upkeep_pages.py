@@ -128,7 +128,8 @@ def test_most_urgent_first_with_state_place_charge_and_age(monkeypatch: pytest.M
         assert re.search(r"Left: \d+ to \d+ %", low.text)
         assert "5 to 95 of 100" in low.text
         day = (datetime.datetime.fromisoformat(found.made.world.clock.wall() or "") - datetime.timedelta(days=1)).date()
-        assert [t.attrs["datetime"][:13] for t in low.every("time")] == [f"{day.isoformat()}T13"]
+        times = low.one("p", **{"class": "age"}).every("time")
+        assert [t.attrs["datetime"][:13] for t in times] == [f"{day.isoformat()}T13"]
         assert "Left: not known (no percentage: no volts were read)" in silent.text
         assert "It has reported nothing yet." in silent.text
         assert "To do: Start fieldctl serve" in " ".join(silent.text.split())
@@ -138,6 +139,28 @@ def test_most_urgent_first_with_state_place_charge_and_age(monkeypatch: pytest.M
         assert "3 cells alkaline, for" in page.text
         assert page.every("a", href="/upkeep/carry")
         assert page.one("a", href="/upkeep", **{"aria-current": "page"})
+
+    tell(story, monkeypatch)
+
+
+def test_each_row_says_in_which_states_its_target_is_and_since_when(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def story(found: Pages) -> None:
+        await found.ok("target-bar", target=LOW, reason="heard though it says quiet")
+        await asyncio.sleep(12)
+        since = found.made.world.clock.wall() or ""
+        for path in ("/upkeep", f"/upkeep/target/{LOW}"):
+            page = await found.page(path, KEEPS)
+            low = page if path != "/upkeep" else listed(page)[0]
+            line = low.one("p", **{"class": "states-now"})
+            assert [span.text for span in line.every("span")] == ["barred", "answers"]
+            assert [use.attrs["href"] for use in line.every("use")] == ["#s-barred", "#s-found"]
+            times = [time.attrs["datetime"] for time in line.every("time")]
+            assert len(times) == 2
+            assert all(time[:16] <= since[:16] for time in times)
+        await found.ok("target-clear", target=LOW, reason="dug out, silent on the bench")
+        await asyncio.sleep(12)
+        line = listed(await found.page("/upkeep"))[0].one("p", **{"class": "states-now"})
+        assert [span.text for span in line.every("span")] == ["answers"]
 
     tell(story, monkeypatch)
 
