@@ -72,12 +72,15 @@ class Whereabouts:
     came: Move | None = None
 
 
-def whereabouts(site: Site, target: TargetId, snow: Snow, today: datetime.date | None) -> Whereabouts:
-    """Where a target of this site lies now; KeyError where it has no place here."""
+def whereabouts(
+    site: Site, target: TargetId, snow: Snow, today: datetime.date | None, known: Readings | None = None
+) -> Whereabouts:
+    """Where a target of this site lies now; KeyError where it has no place here. `known`: the readings of `snow` up to
+    today, for whoever asks of many targets."""
     place = site.place(target)
     lat, lon = (None, None) if site.origin is None else to_earth(site.origin, place.x_m, place.y_m)
     moved = put_elsewhere(place, snow.moved.get(target))
-    burial = burial_now(place, Readings(snow.readings, today), today) if moved is None else None
+    burial = burial_now(place, known or Readings(snow.readings, today), today) if moved is None else None
     return Whereabouts(
         place, lat, lon, from_stakes(site.stakes, place), burial, moved, _came(site, place, snow.moved.get(target))
     )

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 
 from fieldctl.site.model import Grooming, Place, Site
 from fieldctl.site.no_go import Line, lines, outside_m
-from fieldctl.site.snow import Burial
+from fieldctl.site.snow import Burial, Readings
 from fieldctl.site.whereabouts import Snow, Whereabouts, whereabouts
 from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Finding, Sure
@@ -24,9 +24,9 @@ CREEP_TOLD_DAYS = 60  # after the survey that showed it; what it means for the n
 
 def place_findings(site: Site, snow: Snow, today: datetime.date) -> dict[TargetId, tuple[Finding, ...]]:
     """What is to be told of each target's place as of a day; targets of which there is nothing are left out."""
-    among = lines(site)
+    among, known = lines(site), Readings(snow.readings, today)
     found = {
-        place.target: tuple(_of(site, among, whereabouts(site, place.target, snow, today), snow, today))
+        place.target: tuple(_of(site, among, whereabouts(site, place.target, snow, today, known), snow, today))
         for place in site.places
     }
     return {target: findings for target, findings in found.items() if findings}
