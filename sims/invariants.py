@@ -23,9 +23,13 @@ from fieldctl.events import (
     GrantGiven,
     SignalOn,
     StrikeRecorded,
+    TraceRead,
 )
 from fieldctl.ledger.verify import verify
+from fieldctl.strikes.trace import of_fact
 from fieldctl.units import HostTime
+from fieldctl.wire.trace import in_steps
+from sims import board_pad
 from sims.node import Node
 
 if TYPE_CHECKING:
@@ -302,6 +306,24 @@ class SignalsAreTrue(Checker):
                 self.say(f"{fact.target} did not send when grant {fact.grant} is said to have begun")
 
 
+class TracesAreWhatThePadFelt(Checker):
+    """A raw trace that was read is that of its strike, in every part that is there."""
+
+    name = "traces are what the pad felt"
+
+    def finish(self) -> None:
+        for fact in self.facts(TraceRead):
+            node = self.field.nodes[fact.target]
+            if node.faults.repeats_numbers or getattr(node, "has_twin", False):
+                continue
+            felt = [made.features for made in node.made if (made.boot, made.number) == (fact.boot, fact.number)]
+            raw = board_pad.raw(felt[0], f"{node.name} {fact.boot} {fact.number}") if felt else None
+            steps = in_steps(raw.samples, raw.scale) if raw is not None else ()
+            told = of_fact(fact).samples
+            if len(told) != len(steps) or any(a not in (None, b) for a, b in zip(told, steps, strict=True)):
+                self.say(f"the trace of strike {fact.number} of {fact.target}, boot {fact.boot}, is another one's")
+
+
 CHECKERS: tuple[type[Checker], ...] = (
     NothingPastItsGrant,
     GrantsCommittedFirst,
@@ -315,6 +337,7 @@ CHECKERS: tuple[type[Checker], ...] = (
     ReplayGivesTheSame,
     GrantsEnd,
     SignalsAreTrue,
+    TracesAreWhatThePadFelt,
 )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from random import Random
 
 from fieldctl.errors import FieldctlError
@@ -12,6 +13,8 @@ from sims.node import Node
 
 INSTRUCTOR_EVERY_S = 2.5
 SEARCHER_EVERY_S = 3.0
+LOOKER_EVERY_S = 6.0
+LOOKS_FOR_S = 40.0  # longer than any reading
 
 
 class People:
@@ -107,6 +110,15 @@ class People:
                 continue
             node = self._rng.choice(nodes)
             self._touch(node)
+
+    async def look(self, rng: Random) -> None:
+        """Read the raw trace of somebody's last strike now and then: refused while anybody searches."""
+        while True:
+            await asyncio.sleep(LOOKER_EVERY_S * rng.uniform(0.3, 1.7))
+            target = rng.choice(sorted(self._field.nodes))
+            with contextlib.suppress(TimeoutError):  # whoever was asked is gone
+                async with asyncio.timeout(LOOKS_FOR_S):
+                    await self._field.ask("target-trace", target=target, by="Ansel")
 
     def _touch(self, node: Node) -> None:
         draw = self._rng.random()

@@ -101,6 +101,7 @@ async def _whole(plan: Plan, made: Field, checkers: list[Checker], out: Outcome)
         asyncio.create_task(people.instruct(), name="instructor"),
         asyncio.create_task(people.search(), name="searchers"),
         asyncio.create_task(_watch(made, checkers), name="watch"),
+        asyncio.create_task(people.look(made.world.rng("look")), name="upkeep"),
     ]
     script = _Script(plan, made, people, out.struck)
     await script.carry_out()

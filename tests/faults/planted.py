@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from fieldctl.clock.mapping import TickMap
+from fieldctl.controller import verbs_trace
 from fieldctl.controller.alloff import AllOffKeeper
 from fieldctl.controller.controller import Controller
 from fieldctl.controller.exercises import Exercises
@@ -18,6 +19,7 @@ from fieldctl.drill import engine
 from fieldctl.ledger import pen as ledger_pen
 from fieldctl.wire import obey
 from fieldctl.wire.messages import Flags, Grant
+from fieldctl.wire.trace import join
 from sims import node_orders
 
 Plant = Callable[[pytest.MonkeyPatch], None]
@@ -169,6 +171,11 @@ def believes_its_own_order(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(Grants, "_began", hasty)
 
 
+def believes_any_part_of_a_trace(patch: pytest.MonkeyPatch) -> None:
+    """The parts of a trace are put together in the order in which they came, from the last one backwards."""
+    patch.setattr(verbs_trace, "join", lambda parts: join({len(parts) - 1 - n: part for n, part in parts.items()}))
+
+
 def goes_on_without_a_ledger(patch: pytest.MonkeyPatch) -> None:
     """A ledger that failed stops nothing, and renewals do not ask for a commit."""
     patch.setattr(Controller, "_ledger_failed", lambda self, error: setattr(self, "failed", error))
@@ -199,6 +206,7 @@ PLANTED: tuple[tuple[str, Plant], ...] = (
     ("replay gives the same result", scores_by_arrival),
     ("every grant ends once", leaves_a_grant_open),
     ("signals begin when the ledger says so", believes_its_own_order),
+    ("traces are what the pad felt", believes_any_part_of_a_trace),
     ("a failed ledger ends sending", goes_on_without_a_ledger),
     ("in the end all off is confirmed", says_all_off_once),
     ("in the end everything settles", never_opens_a_link_again),
