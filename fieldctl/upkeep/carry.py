@@ -5,8 +5,8 @@
 A target is on the way where its battery is to be changed now or soon, where it is barred until it is dug out, or where
 something was found, likely or sure, that can only be put right there; what may wait is done where somebody goes anyway.
 What is mended at the desk, and what waits at targets where nobody goes, is a list of its own. Cells are counted by
-kind with a spare set for every ten targets (a set is changed whole, and one may be dropped), and sets in case for what
-may turn out to be the battery.
+kind, the club's kit among them, with a spare set for every ten targets (a set is changed whole, and one may be
+dropped), and sets in case for what may turn out to be the battery.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from fieldctl.site.model import PROBE_IN_HANDS_M, Battery, Site, Stake
 from fieldctl.site.whereabouts import Snow, Whereabouts, whereabouts
 from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Finding, Row, Upkeep
+from fieldctl.upkeep.kit import KitRow
 from fieldctl.upkeep.route import Point, length_m, walk
 from fieldctl.upkeep.visits import BATTERY
 
@@ -156,7 +157,7 @@ def carry_of(
         length_m(_from(start, way), way),
         tuple(on_the_way),
         _desk(upkeep, {stop.target for stop in on_the_way}),
-        _cells(on_the_way),
+        _cells(on_the_way, upkeep.kit),
         _parts(on_the_way),
         _tools(on_the_way),
         _probe_m(on_the_way, site),
@@ -249,7 +250,7 @@ def _probe_m(stops: Sequence[Stop], site: Site) -> float:
     return max(site.upkeep.probe_m, math.ceil((deepest + PROBE_IN_HANDS_M) * 10) / 10)
 
 
-def _cells(stops: Sequence[Stop]) -> tuple[Cells, ...]:
+def _cells(stops: Sequence[Stop], kit: Sequence[KitRow] = ()) -> tuple[Cells, ...]:
     put_in: dict[tuple[str, float], list[Battery]] = {}
     in_case: dict[tuple[str, float], list[Battery]] = {}
     for stop in stops:
@@ -261,12 +262,18 @@ def _cells(stops: Sequence[Stop]) -> tuple[Cells, ...]:
             put_in.setdefault(kind, []).append(battery)
         elif any(finding.key in IN_CASE for job in stop.jobs for finding in job.findings):
             in_case.setdefault(kind, []).append(battery)
+    lent: dict[tuple[str, float], int] = {}  # changed in the hut, where nothing is dropped into the snow: no spares
+    for item in kit:
+        if item.wants_cells and item.battery is not None:
+            kind = (item.battery.chemistry, item.battery.capacity_ah)
+            lent[kind] = lent.get(kind, 0) + item.battery.cells
     made = []
-    for kind in sorted({*put_in, *in_case}):
+    for kind in sorted({*put_in, *in_case, *lent}):
         sure, perhaps = put_in.get(kind, []), in_case.get(kind, [])
         largest = max((battery.cells for battery in (*sure, *perhaps)), default=0)
         spare = math.ceil(len(sure) / SPARE_EVERY) * largest + sum(battery.cells for battery in perhaps)
-        made.append(Cells(*kind, len(sure), sum(battery.cells for battery in sure), spare))
+        needed = sum(battery.cells for battery in sure) + lent.get(kind, 0)
+        made.append(Cells(*kind, len(sure), needed, spare))
     return tuple(made)
 
 

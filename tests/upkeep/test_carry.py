@@ -19,9 +19,9 @@ from hypothesis import strategies as st
 from jsonschema_rs import Draft202012Validator
 from upkeep_kit import BOOT, FIRST_DAY, Winter, date_of, swapped, target_of, write_site
 
-from fieldctl.events import TargetAdded, TargetBarred, VisitBegun, VisitClosed
+from fieldctl.events import KitRead, TargetAdded, TargetBarred, VisitBegun, VisitClosed
 from fieldctl.ledger.store import Ledger
-from fieldctl.site.model import Battery, Place, Site, Stake, UpkeepRules, Zone
+from fieldctl.site.model import Battery, Kit, Place, Site, Stake, UpkeepRules, Zone
 from fieldctl.site.snow import Reading
 from fieldctl.site.whereabouts import Snow
 from fieldctl.units import HostTime, PersonId, TargetId
@@ -30,6 +30,7 @@ from fieldctl.upkeep.account import Finding, Row, Upkeep
 from fieldctl.upkeep.carry import Before, Carry, carry_of, since
 from fieldctl.upkeep.carry_as_json import SCHEMA
 from fieldctl.upkeep.carry_read import before_of, last_day, read_carry
+from fieldctl.upkeep.kit import KitRow, kit_account
 from fieldctl.upkeep.route import length_m, walk
 
 FIELDCTL = str(Path(sys.executable).with_name("fieldctl"))
@@ -96,8 +97,15 @@ def field(*rows: Row, stakes: bool = True, places: int = 6) -> tuple[Upkeep, Sit
     return Upkeep(TODAY, None, rows, 0), site
 
 
-def listed(*rows: Row, barred: dict[TargetId, str] | None = None, snow: Snow | None = None, **more: bool) -> Carry:
+def listed(
+    *rows: Row,
+    barred: dict[TargetId, str] | None = None,
+    snow: Snow | None = None,
+    kit: tuple[KitRow, ...] = (),
+    **more: bool,
+) -> Carry:
     upkeep, site = field(*rows, **more)
+    upkeep = replace(upkeep, kit=kit)
     return carry_of(upkeep, site, snow or Snow(), barred or {}, {target(9): "Spruce 9"}, None)
 
 
@@ -140,6 +148,18 @@ def test_cells_by_kind_with_spares_and_sets_in_case() -> None:
     ]
     many = listed(*(row(n, "now") for n in range(1, 13)), **{})
     assert [(c.needed, c.spare) for c in many.cells] == [(24, 4)], "a second spare set from the eleventh target on"
+
+
+def test_cells_of_the_club_s_kit_are_counted_along() -> None:
+    kit = (Kit("Transceiver 1", "transceiver", battery=Battery("alkaline", 3, 1.2)), Kit("Probe 1", "probe"))
+    reads = (KitRead("Transceiver 1", "2026-01-23", "read", PersonId("p1"), HostTime("boot", 1), percent=40.0),)
+    rows = kit_account(kit, reads, UpkeepRules(), TODAY)
+    found = listed(row(1, "now"), kit=rows)
+    assert [(c.chemistry, c.targets, c.needed, c.spare) for c in found.cells] == [
+        ("alkaline", 0, 3, 0),
+        ("lithium-fr6", 1, 2, 2),
+    ]
+    assert listed(row(1), kit=rows).tools == ("receiver",), "for them alone nobody digs"
 
 
 def test_parts_and_tools() -> None:
