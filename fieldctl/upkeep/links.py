@@ -51,7 +51,7 @@ def link_findings(pasts: Sequence[Past], season: Season, today: float) -> list[l
     for n, past in enumerate(pasts):
         found[n] += _wide(season, n)
         found[n] += _reboots(past, today)
-        found[n] += _moved(past)
+        found[n] += _moved(past, today)
     return found
 
 
@@ -140,15 +140,16 @@ def _reboots(past: Past, today: float) -> list[Finding]:
     return [Finding(key, sure, float(np.floor(late[0].day)), {"times": len(late)}, about="link")]
 
 
-def _moved(past: Past) -> list[Finding]:
+def _moved(past: Past, today: float) -> list[Finding]:
     """A place that was surveyed on another link than the one on which the target answers."""
-    if not past.joined:
+    joined = [each for each in past.joined if each.day < today + 1]
+    if not joined:
         return []
-    now = past.joined[-1]
+    now = joined[-1]
     if past.named_link and past.named_link != now.link:
         values = {"link": now.link, "surveyed": past.named_link}
         return [Finding("other-link", "likely", float(np.floor(now.day)), values, about="place")]
-    was = past.joined[0].link
+    was = joined[0].link
     elsewhere = not past.named_link and was != now.link
     if elsewhere and (past.surveyed is None or past.surveyed < np.floor(now.day) - MOVED_DAYS):
         values = {"link": now.link, "surveyed": was}

@@ -203,14 +203,17 @@ def _burst(past: Past) -> np.ndarray:
 def _blows(past: Past, noise: Array, first: float) -> tuple[Array, Array]:
     """Days and log heights of blows that stand alone; a peak is in tenths of the noise, so the day's noise goes in."""
     strikes = past.strikes
-    alone = (strikes.sharp > 0) & (strikes.repeats <= ALONE) & (strikes.peak > 0)
+    alone = (strikes.sharp > 0) & (strikes.repeats <= ALONE) & (strikes.peak > 0) & (strikes.day < first + noise.size)
     days = strikes.day[alone]
     return days, np.log(strikes.peak[alone] / 10.0 * _floor(days, noise, first))
 
 
 def _missed(past: Past, noise: Array, first: float) -> tuple[Array, Array]:
     """Days of turns without a touch that somebody called, or in which nobody tapped calls; and what went unfelt."""
-    days = np.array([turn.day for turn in past.turns if not turn.touched and turn.called is not False])
+    days = np.array(
+        [turn.day for turn in past.turns if not turn.touched and turn.called is not False], dtype=np.float64
+    )
+    days = days[(days >= first) & (days < first + noise.size)]
     return days, np.log(BEGIN_NOISE * _floor(days, noise, first))
 
 

@@ -14,7 +14,7 @@ from fieldctl.site.model import UpkeepRules
 from fieldctl.upkeep.account import Field, Finding, Place, field_account
 from fieldctl.upkeep.health import health_findings
 from fieldctl.upkeep.past import Joined, Past, Start, Strikes, Turn
-from fieldctl.upkeep.series import season_of, series_of
+from fieldctl.upkeep.series import Season, season_of, series_of
 from fieldctl.upkeep.told import Told
 from fieldctl.upkeep.words import finding_words
 
@@ -223,6 +223,7 @@ def test_a_target_that_answers_elsewhere() -> None:
     assert found(joined=there, named_link="east") == {}
     assert found(joined=there, surveyed=TODAY - 3) == {}
     assert found(joined=there[:1]) == {}
+    assert found(joined=(*there[:1], Joined(TODAY + 2, "east")), named_link="bus") == {}
 
 
 def test_housings() -> None:
@@ -239,6 +240,20 @@ def test_nothing_at_all_is_no_error() -> None:
     assert health_findings([], TODAY) == {}
     assert health_findings([empty], TODAY) == {empty.target: ()}
     assert series_of(empty, TODAY).day.size == 1
+
+
+def test_the_account_of_an_earlier_day_does_not_see_later_ones() -> None:
+    """Nor does a turn before anything was told, or a strike after that day, do any harm."""
+    turned = (Turn(FIRST - 5.0, False, True), *turns(8, False, True))
+    later = replace(well(0), strikes=blows(7, np.where(np.arange(DAYS) < 40, 1.0, 0.3)), turns=turned)
+    pasts = [later, *(well(n) for n in range(1, MANY))]
+    assert {f.key for f in health_findings(pasts, TODAY)[target_of(0)]} == {"deaf", "felt-nothing"}
+    assert not any(health_findings(pasts, FIRST + 30.0).values())
+    whole = season_of(pasts, TODAY).upto(FIRST + 30.0)
+    cut = season_of(pasts, FIRST + 30.0)
+    for name in Season.__slots__:
+        for one, other in zip(getattr(whole, name), getattr(cut, name), strict=True):
+            assert np.array_equal(one, other, equal_nan=name != "targets"), name
 
 
 def test_a_page_s_series() -> None:
