@@ -21,10 +21,12 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Field, Place, Row, Upkeep, account_of
 from fieldctl.upkeep.curves import Array
 from fieldctl.upkeep.moments import Moment, read_moments
+from fieldctl.upkeep.past import Past
 from fieldctl.upkeep.read import read_field
-from fieldctl.upkeep.read_health import read_series
+from fieldctl.upkeep.read_health import SEASON_DAYS, read_pasts
 from fieldctl.upkeep.readings import Daily, Hours, clean, daily, date_of
-from fieldctl.upkeep.series import Series
+from fieldctl.upkeep.series import Series, series_of
+from fieldctl.upkeep.told import told_of
 
 AHEAD_DAYS = 120.0  # of the forecast that are drawn: beyond, the band says little
 
@@ -78,13 +80,15 @@ class History:
 
 def read_history(reader: Reader, site: Site, target: TargetId, today: datetime.date) -> History:
     """The history of a target of the site; KeyError where it is none of the site's."""
-    field = read_field(reader, site, today)
+    log = told_of(reader.telemetry_hours())
+    field = read_field(reader, site, today, log)
     place = next((place for place in field.places if place.target == target), None)
     if place is None:  # taken out: what it was called by the file
         by_file = site.place(target)
         place = Place(target, by_file.name, by_file.zone)
     moments, left_out = read_moments(reader, site, target)
-    return history_of(field, place, read_series(reader, site, target, today), moments, left_out)
+    past = read_pasts(reader, site, log, today, SEASON_DAYS).get(target, Past(target))
+    return history_of(field, place, series_of(past, field.today), moments, left_out)
 
 
 def history_of(field: Field, place: Place, series: Series, moments: Sequence[Moment], left_out: int) -> History:

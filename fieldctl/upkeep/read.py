@@ -34,7 +34,7 @@ from fieldctl.upkeep.read_health import read_pasts
 from fieldctl.upkeep.readings import day_number, hours_of
 from fieldctl.upkeep.snow import place_findings
 from fieldctl.upkeep.snow_log import read_snow
-from fieldctl.upkeep.told import told_of
+from fieldctl.upkeep.told import Log, told_of
 from fieldctl.upkeep.visits import swaps_in_force
 
 LATEST_ENTRIES = 20_000
@@ -48,9 +48,9 @@ def read_upkeep(reader: Reader, site: Site, today: datetime.date) -> Upkeep:
     return replace(field_account(read_field(reader, site, today)), kit=kit)
 
 
-def read_field(reader: Reader, site: Site, today: datetime.date) -> Field:
-    """What the account is made from."""
-    log = told_of(reader.telemetry_hours())
+def read_field(reader: Reader, site: Site, today: datetime.date, log: Log | None = None) -> Field:
+    """What the account is made from; `log` is what targets told, where it was read already."""
+    log = told_of(reader.telemetry_hours()) if log is None else log
     hours = {target: hours_of(told) for target, told in log.targets.items()}
     swaps = _swaps(reader)
     batteries = {}
