@@ -24,6 +24,7 @@ from fieldctl.site.snow import Burial, Reading, Readings, Why, burial_now
 from fieldctl.units import TargetId
 
 STAKES_SHOWN = 2  # a third tells no more than two do
+LATER = datetime.timedelta(days=1)  # the wall's label counts in UTC: elsewhere it may be tomorrow
 DEGREES_SHOWN = 7  # digits after the point: about a centimetre
 
 WHY: Mapping[Why, str] = MappingProxyType(
@@ -79,7 +80,9 @@ def whereabouts(
     today, for whoever asks of many targets."""
     place = site.place(target)
     lat, lon = (None, None) if site.origin is None else to_earth(site.origin, place.x_m, place.y_m)
-    moved = put_elsewhere(place, snow.moved.get(target))
+    said = snow.moved.get(target)
+    later = said is not None and today is not None and said.day > (today + LATER).isoformat()
+    moved = None if later else put_elsewhere(place, said)
     burial = burial_now(place, known or Readings(snow.readings, today), today) if moved is None else None
     return Whereabouts(
         place, lat, lon, from_stakes(site.stakes, place), burial, moved, _came(site, place, snow.moved.get(target))

@@ -94,6 +94,7 @@ def test_put_elsewhere_keeps_out_every_other_finding_until_a_newer_survey() -> N
     assert set(found(lying(surveyed_on=datetime.date(2026, 1, 13)), snow)) == {"bare"}
     same_day = lying(surveyed_on=datetime.date(2026, 1, 12), x_m=13.0)
     assert set(found(same_day, snow)) == {"bare"}  # surveyed after it was put there
+    assert "put-elsewhere" not in found(snow=snow, today=datetime.date(2026, 1, 10))  # as of a day before
     before = moved("2026-01-12", replace(PLACE, surveyed_on=datetime.date(2026, 1, 12)))
     assert set(found(lying(surveyed_on=datetime.date(2026, 1, 12)), before)) == {"put-elsewhere"}  # the place it left
 
