@@ -67,7 +67,9 @@ class Fire:
 
     def run(self, document: dict[str, Any], mode: GenerationMode, most: int) -> None:
         """So many requests of each operation, right ones or wrong ones."""
-        for found in schemathesis.openapi.from_dict(document).get_all_operations():
+        contract = schemathesis.openapi.from_dict(document)
+        contract.config.checks.negative_data_rejection.expected_statuses.append("413")  # wrong, and too long as well
+        for found in contract.get_all_operations():
             operation = found.ok()
             self._tend()
 
