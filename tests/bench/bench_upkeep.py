@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "upkeep"))
 
 from health_kit import health_samples, write_facts
 from upkeep_kit import BOOT, site_text, swapped
-from upkeep_page import PAGES, opened
+from upkeep_page import PAGES, opened, serveable
 
 from fieldctl.events import TargetOdd
 from fieldctl.ledger.reader import Reader
@@ -104,8 +104,9 @@ def main() -> int:
         kept.append(
             show(f"thinning of {gone} rows changes the list: {'no' if same else 'yes'}", "no", 0.0 if same else 2.0)
         )
-        (path.parent / "site.toml").write_text(text, encoding="utf-8")
-        kept += [show(*row) for row in asyncio.run(opened(path.parent))]
+        serveable(path, path.parent / "served")
+        (path.parent / "served" / "site.toml").write_text(text, encoding="utf-8")
+        kept += [show(*row) for row in asyncio.run(opened(path.parent / "served"))]
     return 0 if all(kept) else 1
 
 

@@ -11,40 +11,63 @@ reads the templates and is left out of these.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import http.client
+import itertools
 import json
 import os
 import re
 import signal
+import sqlite3
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "upkeep"))
+
 from bench_live import LoopCalls
+from health_kit import LINES
 
 from fieldctl.cli.outside import make_key
 from fieldctl.cli.serving import run_controller
-from fieldctl.events import TargetAdded
+from fieldctl.events import CallMade, Corrected, ExerciseEnded, ExerciseStarted, StrikeRecorded
+from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
 from fieldctl.site.files import load_site
-from fieldctl.units import HostTime, PersonId
 from fieldctl.web import upkeep_kept
 
 OPENINGS = 40
+BATCH = 200
+OF_EXERCISES = (ExerciseStarted, ExerciseEnded, CallMade, Corrected)
 OPEN_MS, LOOP_MS = 300.0, 20.0
-PAGES = '[pages]\nlisten = "127.0.0.1"\nport = 0\n[[serial]]\nname = "bus"\nport = "none"\n'  # nobody is on it
+PAGES = '[pages]\nlisten = "127.0.0.1"\nport = 0\n' + "".join(
+    f'[[serial]]\nname = "line-{n}"\nport = "none-{n}"\n'
+    for n in range(LINES)  # as the winter names them; nobody is there
+)
 SETTLED_S = 3.0  # the controller's own begin is not what is measured
 Row = tuple[str, str, float]
 """What was measured, the limit, the ratio."""
+
+
+def serveable(season: Path, folder: Path) -> None:
+    """The season's ledger as a controller can load it: without its exercises, which were invented without a drill."""
+    folder.mkdir()
+    with Reader.read(season) as old, Ledger.open(folder / "ledger.sqlite", inline=True, durable=False) as ledger:
+        kept = (entry for entry in old.entries() if not isinstance(entry.fact, OF_EXERCISES))
+        while batch := list(itertools.islice(kept, BATCH)):
+            facts = [replace(e.fact, exercise=None) if isinstance(e.fact, StrikeRecorded) else e.fact for e in batch]
+            ledger.append(facts, at=batch[0].at, wall=batch[0].wall)
+    with contextlib.closing(sqlite3.connect(folder / "ledger.sqlite")) as connection:
+        connection.execute("ATTACH ? AS season", (str(season),))
+        connection.execute("INSERT INTO telemetry SELECT * FROM season.telemetry")
+        connection.commit()
 
 
 async def opened(folder: Path) -> list[Row]:
     """Serve a season and have it read."""
     make_key(folder)
     site = load_site(folder)
-    first_target = site.targets[0]
-    with Ledger.open(folder / "ledger.sqlite", inline=True, durable=False) as ledger:
-        ledger.append([TargetAdded(first_target, "invented", "bus", 1, PersonId("p-mira"))], at=HostTime("before", 1))
     said: list[str] = []
     pages: list[str] = []
     serving = asyncio.create_task(run_controller(folder, site, lambda row: pages.append(row["pages"]), said.append))
@@ -55,7 +78,7 @@ async def opened(folder: Path) -> list[Row]:
         usual = await _read(pages[0], OPENINGS)
         upkeep_kept.OLD_US = 0
         old = await _read(pages[0], OPENINGS // 2)
-    changed = await _read(pages[0], 1, change=first_target)
+    changed = await _read(pages[0], 1, change=site.targets[0])
     os.kill(os.getpid(), signal.SIGTERM)
     await serving
     print(f"the very first opening {first[0]:.0f} ms, the one after a change of cells {changed[0]:.0f} ms, "
