@@ -10,11 +10,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import datetime
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fieldctl.errors import FieldctlError
+from fieldctl.errors import FieldctlError, Refused
 from fieldctl.events import (
     BatterySwapped,
     Fact,
@@ -40,6 +41,8 @@ AT_ONCE: tuple[type[Fact], ...] = (
     *(TargetAdded, TargetMoved, TargetNamed, TargetTakenOut),
 )
 """What somebody says and wants to see on the page that follows."""
+
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +108,9 @@ class Kept:
                 self._failed = None
             except FieldctlError as error:
                 self._failed = error
+            except Exception:  # what nobody foresaw in an account must not take every other page along
+                _log.exception("the upkeep list could not be worked out")
+                self._failed = Refused("The process that works pages out ended.", remedy="Try again; look at the log.")
             turn, self._turn = self._turn, asyncio.Event()
             turn.set()
 

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from edge_pages_kit import NOBODY, Node, Pages, pages, read, somebody
 
+from fieldctl.errors import Refused
 from fieldctl.events import BatterySwapped
 from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.telemetry import Telemetry
@@ -230,12 +231,15 @@ def test_the_list_is_kept_for_a_minute_and_says_how_old_it_is(monkeypatch: pytes
     tell(story, monkeypatch)
 
 
-def test_a_list_that_cannot_be_worked_out_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
-    from fieldctl.errors import Refused
-
+@pytest.mark.parametrize(
+    "error", [Refused("The process that works pages out ended.", remedy="Try again; look at the log."), KeyError("x")]
+)
+def test_a_list_that_cannot_be_worked_out_says_so_and_takes_nothing_along(
+    error: Exception, monkeypatch: pytest.MonkeyPatch
+) -> None:
     async def story(found: Pages) -> None:
         async def fails(*_given: Any) -> Any:
-            raise Refused("The process that works pages out ended.", remedy="Try again; look at the log.")
+            raise error
 
         house = found.app.state.house
         right, house.elsewhere = house.elsewhere, SimpleNamespace(run=fails)
