@@ -48,7 +48,7 @@ KINDS: dict[str, Kind] = {
     "link-down": Kind(503, "A link is down", "The link was lost; the controller opens it again by itself."),
     "ledger-failed": Kind(503, "The log takes no entries", "Nothing can be recorded, so nothing may send."),
     "ledger-broken": Kind(503, "The log does not hold together", "Its chain of hashes is broken; restore a good copy."),
-    "backup-broken": Kind(503, "The backup is not what was written", "It is cut, damaged or altered; nothing was used."),
+    "backup-broken": Kind(503, "The backup is not what was written", "It is cut, damaged or altered; none was used."),
     "failed": Kind(500, "A fault of fieldctl itself", "Nobody foresaw this; it was logged."),
     "not-signed-in": Kind(401, "Nobody is signed in", "This needs a person with a right: sign in, or pair the phone."),
     "right-missing": Kind(403, "The right is missing", "The person who is signed in may not do that."),
