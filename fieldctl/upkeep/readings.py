@@ -1,8 +1,8 @@
 """From what targets measured to one clean line a day: times on one axis, impossible values flagged and kept out.
 
-    hours_of(told)  -> Hours               of what a target told (`told`), what is about its battery
-    clean(hours, battery) -> Clean         what can be used, and what cannot with how often and when last
-    daily(clean, load_a) -> Daily          medians of each day, the coldest hour, the charge counted so far
+hours_of(told)  -> Hours               of what a target told (`told`), what is about its battery
+clean(hours, battery) -> Clean         what can be used, and what cannot with how often and when last
+daily(clean, load_a) -> Daily          medians of each day, the coldest hour, the charge counted so far
 """
 
 from __future__ import annotations
