@@ -56,6 +56,7 @@ from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import bus
 from fieldctl.wire.messages import (
     Ack,
+    AllOff,
     Arm,
     Message,
     Quiet,
@@ -363,7 +364,8 @@ class Controller:
         if ended.verdict == "lost":
             known.talk.orders_lost += 1
             known.lost_orders += 1
-            if known.lost_orders >= REOPEN_AFTER_LOST and known.session.state == "open":
+            most = 1 if isinstance(ended.order.message, AllOff) else REOPEN_AFTER_LOST  # nobody waits thrice for that
+            if known.lost_orders >= most and known.session.state == "open":
                 self.open_again(known)
         else:
             known.lost_orders = 0
