@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 REPORT_EVERY_US = 60 * US_PER_S
 GENERATION_FIRST = 1  # of a site where nobody raised it yet: its targets learn it by their first order
 ORDER_LIVES_US = 4 * US_PER_S
+_ARMED = int(Flags.ARMED)  # plain: each & with a flag would make a flag anew, for every target on every beat
 
 
 def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
@@ -25,7 +26,7 @@ def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
     if known.greeting is None:
         c.post(known, Ask(c.outside.nonce(), int(What.GREETING)), now + ORDER_LIVES_US, "ask greeting")
         return
-    armed, threshold = bool(known.flags & Flags.ARMED), c.thresholds.get(known.target, 0)
+    armed, threshold = bool(known.flags & _ARMED), c.thresholds.get(known.target, 0)
     # a generation that a person raised is told at once, by the one order that changes nothing else
     raised = known.generation is not None and GENERATION_FIRST < c.grants.generation > known.generation
     other = raised or armed != known.want_armed or (armed and known.armed_at != threshold)
@@ -34,6 +35,6 @@ def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
         c.post(known, order, now + ORDER_LIVES_US, "arm" if known.want_armed else "disarm")
         return
     due = known.reported_us is None or now - known.reported_us >= REPORT_EVERY_US
-    if due and not c.exercises.searching and now - (known.asked_report_us or -REPORT_EVERY_US) >= ORDER_LIVES_US:
+    if due and not c.searching and now - (known.asked_report_us or -REPORT_EVERY_US) >= ORDER_LIVES_US:
         known.asked_report_us = now
         c.post(known, Ask(c.outside.nonce(), int(What.REPORT)), now + ORDER_LIVES_US, "ask report")

@@ -122,6 +122,7 @@ class Controller:
         self.highest = 1  # generation that the ledger knows of
         self._zone_of = self.site.zone_of()
         self._alive_us = 0
+        self.searching = False  # whether a signal is searched for anywhere, as of the last beat
         self._pace: tuple[frozenset[TargetId], frozenset[TargetId], bool] = (frozenset(), frozenset(), False)
         self._unsubscribe = ledger.subscribe(self._committed)
         self.failed: FieldctlError | None = None
@@ -284,6 +285,7 @@ class Controller:
     def _set_pace(self) -> None:
         """Tell the lines who is in an exercise: asked often; and whether somebody searches: then the bus is quiet."""
         playing, searching = frozenset(self.exercises.playing()), self.exercises.searching
+        self.searching = searching
         often, armed = playing | self.edge.often(), playing | self.edge.armed(self.outside.clock.now())
         if (often, armed, searching) == self._pace:
             return

@@ -40,7 +40,7 @@ class Hearing:
                     known.since_ticks = message.since or 0
                     self._c.grants.heard(known)
                     self._c.edge.heard(known, message)
-            case Strike():
+            case Strike() if newest:  # an overtaken one, or one of a clock that leapt back, is told again until acked
                 self._c.strikes.take(known, message)
             case Outcome():
                 self._obeys(known, message.generation)

@@ -21,6 +21,8 @@ OVERDUE_AFTER_US = 8_000_000  # two missed turns of a quiet bus; a reboot takes 
 RESTORED_GENERATION = 0  # of a restored ledger's controller, below every one that a target obeys
 NOT_HEARD_AFTER_US = 60_000_000  # twice the usual grant: whatever it was sending has ended by itself
 
+_GATE_ON, _GRANTED = int(Flags.GATE_ON), int(Flags.GRANTED)  # plain: each & with a flag would make a flag anew
+
 
 @dataclass(slots=True)
 class Talk:
@@ -88,8 +90,8 @@ class Known:
 
     def says_quiet(self) -> bool:
         """Whether its last word was that its gate is off."""
-        return not self.flags & Flags.GATE_ON
+        return not self.flags & _GATE_ON
 
     def sends_unasked(self) -> bool:
         """Whether its gate reads on although it holds no grant: it is not quiet, whatever was ordered."""
-        return bool(self.flags & Flags.GATE_ON) and not self.flags & Flags.GRANTED
+        return bool(self.flags & _GATE_ON) and not self.flags & _GRANTED

@@ -54,8 +54,6 @@ class Desk:
     """All verbs of one controller."""
 
     def __init__(self, controller: Controller) -> None:
-        from pydantic import ConfigDict, validate_call
-
         self._c = controller
         day, exercise, target = DayVerbs(controller), ExerciseVerbs(controller), TargetVerbs(controller)
         self.access = Access(controller)
@@ -155,8 +153,8 @@ class Desk:
             ("phone-end-all", "in-charge", rights.phone_end_all),
             ("first-code", "in-charge", rights.first_code),
         )
-        strict = ConfigDict(arbitrary_types_allowed=False, extra="forbid")
-        self.table = {name: Verb(name, right, validate_call(config=strict)(call)) for name, right, call in table}
+        self.table = {name: Verb(name, right, call) for name, right, call in table}
+        self._strict: dict[str, Callable[..., Awaitable[Row]]] = {}  # that hold arguments to their types, by verb
 
     async def ask(self, name: str, arguments: Mapping[str, Any]) -> Row:
         """Carry a verb out; BadInput for an unknown one or for arguments that it does not take."""
@@ -168,13 +166,22 @@ class Desk:
         if name != "all-off":  # which is carried out whatever else was said
             _check_text(name, arguments)
         try:
-            return await verb.call(**arguments)
+            return await self._held_to_types(verb)(**arguments)
         except ValidationError as error:
             first = error.errors()[0]
             where = ".".join(str(part) for part in first["loc"]) or name
             raise BadInput(
                 f"{name}: {where}: {first['msg']}.", remedy="Look at what the verb takes, and ask again."
             ) from None
+
+    def _held_to_types(self, verb: Verb) -> Callable[..., Awaitable[Row]]:
+        """The verb's call, refusing wrong arguments; made when first asked for: serve starts without it."""
+        if verb.name not in self._strict:
+            from pydantic import ConfigDict, validate_call
+
+            strict = ConfigDict(arbitrary_types_allowed=False, extra="forbid")
+            self._strict[verb.name] = validate_call(config=strict)(verb.call)
+        return self._strict[verb.name]
 
     async def status(self) -> Row:
         """The whole field."""

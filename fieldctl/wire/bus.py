@@ -113,7 +113,8 @@ class Bus:
         """Whose turn it is now, by the table above; None when nobody is due."""
         first: dict[int, tuple[int, Member]] = {}
         for member in self._members.values():
-            since = _waits_since(member)
+            due, more = member.due_us, member.more_us
+            since = due if more is None or due < more else more
             if since > now:
                 continue
             row = _row(member, now)

@@ -28,6 +28,7 @@ from sims.swarm import _drills, run
 from sims.world import World
 
 SEEDS = 20
+DRILLS = 4
 Row = tuple[str, str, float, bool]
 
 
@@ -195,8 +196,8 @@ def controller() -> list[Row]:
     ]
 
 
-def simulation() -> list[Row]:
-    rows = []
+def drill_s() -> float:
+    """Seconds that this process needs for a 15-minute drill with 16 targets."""
     with World(3) as world:
         network = Network(world.rng("network"))
         made = make_field(world, network, serial=16, air=0, grant_s=30, folder=_drills())
@@ -212,7 +213,13 @@ def simulation() -> list[Row]:
 
         begin = time.process_time()
         world.run(whole())
-        rows.append(row("a 15-minute drill, 16 targets, on one core", time.process_time() - begin, 5, "s"))
+        return time.process_time() - begin
+
+
+def simulation() -> list[Row]:
+    took = sorted(drill_s() for _ in range(DRILLS))  # what a shared machine adds differs from one to the next by half
+    what = f"a 15-minute drill, 16 targets, on one core, quickest of {DRILLS} (slowest {took[-1]:.3g} s)"
+    rows = [row(what, took[0], 5, "s")]
     plan = Plan(77, 5, 1, 30, 60 * US_PER_S, Weather(loss=0.1), ())
     same = run(plan).trace == run(plan).trace
     rows.append(row("the same trace twice", float(same), 1, "", good=same))
