@@ -54,13 +54,7 @@ from fieldctl.site.day import step as day_step
 from fieldctl.site.model import MqttLink, SerialLink
 from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import bus
-from fieldctl.wire.messages import (
-    Ack,
-    AllOff,
-    Arm,
-    Message,
-    Quiet,
-)
+from fieldctl.wire.messages import Ack, AllOff, Arm, Message, Quiet
 from fieldctl.wire.session import RESEND_FIRST_US, Ended, Posted, Session
 
 if TYPE_CHECKING:  # the ledger brings SQLAlchemy along

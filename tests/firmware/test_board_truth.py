@@ -115,5 +115,5 @@ def test_the_invented_events_are_strikes_where_they_are_said_to_begin(seed: int)
         heard = [*quiet, *(level + round(rng.gauss(0, noise)) for level in [*samples, *[0] * 2_000])]
         found = Detector().take(heard)
         assert len(found) == len(touches)
-        begins = [begin - len(quiet) for begin, _ in found]
+        begins = [begin - len(quiet) for begin, *_ in found]
         assert all(any(abs(begin - at) <= 2 for begin in begins) for at in sharp)

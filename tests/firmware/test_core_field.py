@@ -39,7 +39,7 @@ def test_a_broken_core_is_found_in_the_field(requirement, monkeypatch) -> None:
     number = next(n for n, r in enumerate(REQUIREMENTS, start=1) if r.id == requirement)
     try:
         assert module.lib.fc_sim_break(number)
-        assert any(run(draw(seed), targets="c").broken for seed in range(12))
+        assert any(run(draw(seed), targets="c").broken for seed in range(24))
     finally:
         module.lib.fc_sim_break(0)
 
