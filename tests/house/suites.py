@@ -47,7 +47,20 @@ def pytest(*args: str) -> Command:
 SHELL_SCRIPTS = "git -c safe.directory='*' grep -lIE '^#! ?/(usr/)?bin/(env )?(ba|da)?sh' | xargs shellcheck"
 
 # Folders of tests/ with a suite of their own; what is in none of these belongs to "unit".
-OWN = ("house", "published", "sims", "links", "certify", "firmware", "browser", "faults", "demo")
+OWN = (
+    "house",
+    "cli",
+    "upkeep",
+    "backup",
+    "published",
+    "sims",
+    "links",
+    "certify",
+    "firmware",
+    "browser",
+    "faults",
+    "demo",
+)
 
 SUITES = (
     Suite(
@@ -59,18 +72,20 @@ SUITES = (
             ("sh", "-c", SHELL_SCRIPTS),
         ),
     ),
-    Suite("types", 4, ((sys.executable, "-m", "mypy", "--strict", "fieldctl", "sims"),)),
+    Suite("types", 2, ((sys.executable, "-m", "mypy", "--strict", "fieldctl", "sims"),)),
     Suite("directions", 3, ((str(BIN / "lint-imports"), "--no-logo", "--no-cache"), pytest("tests/house"))),
-    Suite("unit", 12, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
-    Suite("published", 6, (pytest("tests/published"),)),
-    Suite("sims", 5, (pytest("tests/sims"),)),
-    Suite("links", 4, (pytest("tests/links"),)),
-    Suite("certify", 3, (pytest("tests/certify"),)),
+    Suite("unit", 11, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
+    Suite("cli", 10, (pytest("tests/cli"),)),
+    Suite("upkeep", 5, (pytest("tests/upkeep", "tests/backup"),)),
+    Suite("published", 3, (pytest("tests/published"),)),
+    Suite("sims", 2, (pytest("tests/sims"),)),
+    Suite("links", 2, (pytest("tests/links"),)),
+    Suite("certify", 2, (pytest("tests/certify"),)),
     Suite("firmware", 8, (pytest("tests/firmware"),)),
     Suite("browser", 11, (pytest("tests/browser"),)),
-    Suite("faults", 8, (pytest("tests/faults"),)),
-    Suite("demo", 5, (pytest("tests/demo"),)),
-    Suite("bench", 10, ((sys.executable, "tests/bench/run.py"),)),
+    Suite("faults", 7, (pytest("tests/faults"),)),
+    Suite("demo", 4, (pytest("tests/demo"),)),
+    Suite("bench", 9, ((sys.executable, "tests/bench/run.py"),)),
 )
 
 
