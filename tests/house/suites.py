@@ -76,7 +76,7 @@ SUITES = (
     Suite("directions", 3, ((str(BIN / "lint-imports"), "--no-logo", "--no-cache"), pytest("tests/house"))),
     Suite("unit", 11, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
     Suite("cli", 10, (pytest("tests/cli"),)),
-    Suite("upkeep", 5, (pytest("tests/upkeep", "tests/backup"),)),
+    Suite("upkeep", 5, (pytest("tests/upkeep"), pytest("tests/backup"))),
     Suite("published", 3, (pytest("tests/published"),)),
     Suite("sims", 2, (pytest("tests/sims"),)),
     Suite("links", 2, (pytest("tests/links"),)),
