@@ -81,11 +81,11 @@ SUITES = (
     Suite("sims", 2, (pytest("tests/sims"),)),
     Suite("links", 2, (pytest("tests/links"),)),
     Suite("certify", 2, (pytest("tests/certify"),)),
-    Suite("firmware", 8, (pytest("tests/firmware"),)),
+    Suite("firmware", 7, (pytest("tests/firmware"),)),
     Suite("browser", 11, (pytest("tests/browser"),)),
-    Suite("faults", 7, (pytest("tests/faults"),)),
+    Suite("faults", 9, (pytest("tests/faults"),)),
     Suite("demo", 4, (pytest("tests/demo"),)),
-    Suite("bench", 9, ((sys.executable, "tests/bench/run.py"),)),
+    Suite("bench", 8, ((sys.executable, "tests/bench/run.py"),)),
 )
 
 
