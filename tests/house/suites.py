@@ -75,8 +75,8 @@ SUITES = (
     Suite("types", 2, ((sys.executable, "-m", "mypy", "--strict", "fieldctl", "sims"),)),
     Suite("directions", 2, ((str(BIN / "lint-imports"), "--no-logo", "--no-cache"), pytest("tests/house"))),
     Suite("unit", 12, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
-    Suite("cli", 10, (pytest("tests/cli"),)),
-    Suite("upkeep", 5, (pytest("tests/upkeep"), pytest("tests/backup"))),
+    Suite("cli", 9, (pytest("tests/cli"),)),
+    Suite("upkeep", 4, (pytest("tests/upkeep"), pytest("tests/backup"))),
     Suite("published", 3, (pytest("tests/published"),)),
     Suite("sims", 2, (pytest("tests/sims"),)),
     Suite("links", 2, (pytest("tests/links"),)),
@@ -85,7 +85,7 @@ SUITES = (
     Suite("browser", 11, (pytest("tests/browser"),)),
     Suite("faults", 9, (pytest("tests/faults"),)),
     Suite("demo", 4, (pytest("tests/demo"),)),
-    Suite("bench", 8, ((sys.executable, "tests/bench/run.py"),)),
+    Suite("bench", 10, ((sys.executable, "tests/bench/run.py"),)),
 )
 
 
