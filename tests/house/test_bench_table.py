@@ -16,7 +16,9 @@ GOOD = "print('figure | limit | ratio')\nprint('p95 1.5 ms | 2 ms | 0.75')\n"
 # what the bench does -> exit code of the run, and what it says
 BENCHES = {
     "within": (GOOD, 0, "every figure is within its limit"),
-    "over though it leaves 0": (GOOD + "print('p95 3 ms | 2 ms | 1.5')\n", 1, "it: over a limit"),
+    "over though it leaves 0": (GOOD + "print('p95 30 ms | 2 ms | 15')\n", 1, "it: over a limit"),
+    "a size is no time": (GOOD + "print('room 3 MB | 2 MB | 1.5')\n", 1, "it: over a limit"),
+    "nor is a ±": (GOOD + "print('± widest 3 ms | 2 ms | 1.5')\n", 1, "it: over a limit"),
     "not a number": (GOOD + "print('p95 ? | 2 ms | nan')\n", 1, "it: over a limit"),
     "leaves 1": (GOOD + "raise SystemExit(1)\n", 1, "it: ended with 1"),
     "no figure": ("print('all is well')\n", 1, "it: printed no figure"),
