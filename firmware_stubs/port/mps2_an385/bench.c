@@ -7,13 +7,15 @@
 
 static volatile struct gate_span *span; /* the one that is open; 0: the gate is off */
 
-static void publish(void)
+void bench_publish(void)
 {
+    uint32_t before = board_lock();
     uint64_t now = clock_us();
     BENCH.seq++;
     BENCH.now_lo = (uint32_t)now;
     BENCH.now_hi = (uint32_t)(now >> 32);
     BENCH.seq++;
+    board_unlock(before);
 }
 
 void bench_begin(void)
@@ -25,7 +27,7 @@ void bench_begin(void)
     BENCH.cut_done = 0;
     BENCH.play_count = 0;
     BENCH.seq = 0;
-    publish();
+    bench_publish();
     BENCH.magic = BENCH_MAGIC; /* from here on what stands above is this start's */
 }
 
@@ -58,7 +60,7 @@ uint64_t bench_wakes(uint64_t until)
 
 void bench_turn(void)
 {
-    publish();
+    bench_publish();
     BENCH.loops++;
     if (BENCH.loops % 256u == 0) {
         BENCH.stack_used = board_stack_used();

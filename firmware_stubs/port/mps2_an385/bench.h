@@ -29,7 +29,7 @@ struct bench {
     uint32_t magic;      /* 000 B set when the board has begun */
     uint32_t starts;     /* 004 B how often a program began on this file */
     uint32_t seq;        /* 008 B odd while now is being written */
-    uint32_t now_lo;     /* 00c B its ticks, at each turn of its loop */
+    uint32_t now_lo;     /* 00c B its ticks, at each turn of its loop and at each byte that it sends */
     uint32_t now_hi;     /* 010 B */
     uint32_t stack_size; /* 014 B */
     uint32_t stack_used; /* 018 B deepest mark so far */

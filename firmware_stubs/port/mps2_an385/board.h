@@ -47,6 +47,7 @@ const uint8_t *flash_at(uint32_t offset);
 void bench_begin(void);
 void bench_turn(void);                /* once in each turn of the loop */
 uint64_t bench_wakes(uint64_t until); /* when to wake at the latest, where it was to be at `until` */
+void bench_publish(void);             /* its ticks, for the world to read */
 bool bench_cut_at_record(void); /* whether the power goes at this write, */
 bool bench_cut_in_word(void);   /* or in the middle of this word */
 void bench_power_goes(void) __attribute__((noreturn));
