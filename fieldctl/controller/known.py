@@ -12,12 +12,13 @@ from typing import Literal
 
 from fieldctl.clock.target import TargetClock
 from fieldctl.units import HostUs, TargetId
-from fieldctl.wire.messages import Flags, Greeting, Report
+from fieldctl.wire.messages import Flags, Greeting, Message, Report
 from fieldctl.wire.session import Session
 
 Life = Literal["online", "asleep", "overdue", "not heard", "barred"]
 
 OVERDUE_AFTER_US = 8_000_000  # two missed turns of a quiet bus; a reboot takes about 3 s
+BEFORE_ANY_BOOT = -1  # so that the next word counts as one of another boot
 RESTORED_GENERATION = 0  # of a restored ledger's controller, below every one that a target obeys
 NOT_HEARD_AFTER_US = 60_000_000  # twice the usual grant: whatever it was sending has ended by itself
 
@@ -69,6 +70,14 @@ class Known:
     def turnaround_us(self) -> int:
         """Least time it takes to answer, as it declared; 0 until it did."""
         return self.greeting.turnaround if self.greeting else 0
+
+    def answered_last(self, message: Message) -> None:
+        """It answered a question that was put after all that was heard before: this is its newest word, whatever the
+        ticks say. A clock that leapt back, or a count of boots that was put back, holds up nothing that it says."""
+        boot, ticks = message.boot, message.ticks  # type: ignore[attr-defined]
+        if self.boot is not None and (boot, ticks) < (self.boot, self.ticks):
+            self.boot, self.ticks = boot if boot == self.boot else BEFORE_ANY_BOOT, 0
+            self.trouble["set-back"] += 1
 
     def life(self, now: HostUs) -> Life:
         """In which state it is."""

@@ -165,6 +165,8 @@ class Line:
             return known, None
         known.disbelieved = 0
         message = taken.message
+        if taken.asked_us is not None and (known.heard_us is None or taken.asked_us >= known.heard_us):
+            known.answered_last(message)
         known.heard_us = at
         known.talk.answered += taken.asked_us is not None or taken.ended is not None
         if taken.asked_us is not None:

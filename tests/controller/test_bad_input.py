@@ -8,9 +8,9 @@ from kit import ask, facts, probe, ready, refused, sends, started, tell
 
 from fieldctl.controller.ports import Keys
 from fieldctl.events import LinkChanged, StrikeRecorded, TargetOdd
-from fieldctl.units import US_PER_S
+from fieldctl.units import US_PER_S, HostTime
 from fieldctl.wire import frames, messages, seal
-from fieldctl.wire.messages import Quiet
+from fieldctl.wire.messages import Quiet, Why
 from sims.field import SECRET, SITE_KEY, Field
 from sims.node import Node
 from sims.storage import Storage
@@ -62,6 +62,42 @@ def test_a_clock_that_jumps_is_a_finding_by_name() -> None:
         odd = [f for f in facts(made, TargetOdd) if f.target == node.target]
         assert [f.what for f in odd] == ["clock"]
         assert "To do:" in odd[0].detail
+
+    tell(story)
+
+
+def test_a_clock_that_leaps_back_holds_up_nothing_that_its_target_says() -> None:
+    async def story(made: Field) -> None:
+        c = await ready(made)
+        name = await started(made, "chain")
+        target = (await ask(made, "exercise-show", exercise=name))["burials"][0]["target"]
+        await asyncio.sleep(60)
+        made.nodes[target].jump_clock(-50 * US_PER_S)
+        await asyncio.sleep(3)
+        struck = HostTime(made.world.clock.boot, made.world.clock.now())
+        probe(made, target)
+        await asyncio.sleep(3)
+        (strike,) = facts(made, StrikeRecorded)
+        assert strike.at.holds(struck)
+        assert c.known[target].trouble["set-back"] == 1
+
+    tell(story)
+
+
+def test_a_count_of_boots_that_was_put_back_holds_up_nothing_either() -> None:
+    async def story(made: Field) -> None:
+        c = await ready(made)
+        node = next(iter(made.nodes.values()))
+        known = c.known[node.target]
+        for _ in range(3):
+            node.reboot(Why.POWER)
+            await asyncio.sleep(15)
+        node.storage.boot = 0
+        node.reboot(Why.POWER)
+        await asyncio.sleep(30)
+        assert known.boot == 1
+        assert known.trouble["set-back"] == 1
+        assert known.life(made.world.clock.now()) == "online"
 
     tell(story)
 
