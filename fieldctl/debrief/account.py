@@ -22,7 +22,7 @@ from fieldctl.debrief.reading import Reading, marks_of, marks_of_all, read
 from fieldctl.debrief.stretches import longest_of, stretches_of
 from fieldctl.debrief.touching import touches_of
 from fieldctl.drill.plan import Burial, Drill
-from fieldctl.events import Fact
+from fieldctl.events import ANYBODY, Fact
 from fieldctl.site.model import Site
 from fieldctl.units import PersonId, micros
 
@@ -57,7 +57,7 @@ def debrief(
         for b in burials
     ]
     survival = None
-    if site.debrief.survival is not None:
+    if site.debrief.survival is not None and not _of_the_public(reading):
         from fieldctl.debrief.alive import with_survival  # brings numpy
 
         rows, survival = with_survival(site.debrief, burials, technical)
@@ -108,6 +108,11 @@ def past(site: Site, drill: Drill, facts: Sequence[Fact]) -> tuple[Past, ...]:
     burials = [_burial(site, reading, b, dark) for b in drill.burials]
     technical = any(g.kind == "technical" for g in dark) or reading.result.state == "ledger-failed"
     return past_of(reading.started.exercise, drill.name, reading.result.state, technical, burials)
+
+
+def _of_the_public(reading: Reading) -> bool:
+    """Whether children searched, or whoever passed by: nobody is ever shown a survival figure of theirs."""
+    return reading.drill.children or reading.started.by == ANYBODY
 
 
 def _burial(site: Site, reading: Reading, burial: Burial, dark: Sequence[Away]) -> BurialDebrief:

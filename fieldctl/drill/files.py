@@ -66,6 +66,7 @@ def read_drill(text: str, file_name: str) -> Drill:
         burials=burials,
         scene=_scene(root.table("scene"), limit_s / 60),
         assessed=root.flag("assessed", False),
+        children=root.flag("children", False),
         notes=root.text("notes", "", longest=2000),
     )
     root.done()

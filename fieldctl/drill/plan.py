@@ -90,6 +90,7 @@ class Drill:
     burials: tuple[Burial, ...]
     scene: Scene = Scene()
     assessed: bool = False
+    children: bool = False  # children search: no survival figure is ever shown
     notes: str = ""
 
     def burial(self, name: str) -> Burial:

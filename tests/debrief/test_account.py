@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from debrief_kit import drill, everything, said, told, went_on_by_itself, worked
+from debrief_kit import drill, everything, said, started, told, went_on_by_itself, worked
 from exercise_kit import TICK_US, Made, Shell, after, target_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,8 +13,19 @@ from hypothesis import strategies as st
 from fieldctl.debrief.account import past
 from fieldctl.debrief.model import Debrief
 from fieldctl.debrief.past import LEAST, Past
+from fieldctl.debrief.report import page_fragment
+from fieldctl.debrief.show import AUDIENCES
 from fieldctl.drill.plan import Burial, Signal
-from fieldctl.events import Fact, OrderEnded, SignalDue, SignalOn, StrikeRecorded, StrikesDropped, TargetOdd
+from fieldctl.events import (
+    ANYBODY,
+    Fact,
+    OrderEnded,
+    SignalDue,
+    SignalOn,
+    StrikeRecorded,
+    StrikesDropped,
+    TargetOdd,
+)
 from fieldctl.units import BootId, HostTime
 
 S = 1_000_000
@@ -344,6 +355,65 @@ def test_before_the_first_and_after_the_last_published_point_there_is_no_figure(
     assert soon.alive is late.alive is None
     assert "The study's first figure is for 10 min: 91 % alive (80 % to 100 %)" in said(soon.text)
     assert "nothing beyond 130 min" in said(late.text)
+
+
+def test_an_interval_that_no_study_gives_is_not_claimed() -> None:
+    make = Made(ONE)
+    at = {s: [*worked(make), make.split("airway", s, "A")] for s in (400, 600, 1200)}
+    early = told(ONE, at[400], survival="haegeli-2011-canada").burial("A").alive
+    assert early is not None
+    assert "for 10 min: 77 % alive (no interval was at hand)" in said(early.text)
+    later = told(ONE, at[1200], survival="falk-1994").burial("A").alive
+    assert later is not None
+    assert (later.low, later.high) == (None, None)
+    assert "between the study's points, 92 % at 15 min and 30 % at 35 min (no interval was at hand)" in said(later.text)
+    between = told(ONE, at[1200], survival="rauch-2024").burial("A").alive
+    assert between is not None
+    assert "points for 10 and 30 min, whose intervals reach from 11 % to 100 %" in said(between.text)
+    point = told(ONE, at[600], survival="rauch-2024").burial("A").alive
+    assert point is not None
+    assert "91 % were alive (interval 80 % to 100 %)" in said(point.text)
+
+
+def test_who_was_not_found_or_freed_before_the_find_has_no_survival_figure() -> None:
+    make = Made(ONE)
+    head = [make.started(), make.on("A", 0, 1), make.call("A", 200), make.ended("time-up", 900)]
+    nobody = told(ONE, head, survival="rauch-2024", digging_s=480)
+    assert nobody.burial("A").alive is None
+    assert "alive" not in said(nobody.burial("A").touches[0].text)
+    tapped = told(ONE, [*head, make.split("airway", 700, "A")], survival="rauch-2024", digging_s=480)
+    assert tapped.burial("A").alive is None
+    found = [*head, make.strike("A", 250)]
+    early = told(ONE, [*found, make.split("airway", 15, "A")], survival="rauch-2024", digging_s=480)
+    assert early.burial("A").alive is None
+    assert "No survival figure for A: the airway was tapped before the find." in everything(early)
+    touched = told(BY_CALL, [*found, make.split("airway", 240, "A")], survival="rauch-2024", digging_s=480)
+    assert touched.burial("A").alive is None
+    inside = told(ONE, [*found, make.split("airway", 249.5, "A")], survival="rauch-2024", digging_s=480)
+    assert inside.burial("A").alive is not None
+
+
+def test_why_there_is_no_survival_figure_is_what_is_missing() -> None:
+    make = Made(ONE)
+    facts = [make.started(), make.on("A", 0, 1), make.strike("A", 250), make.ended("complete", 300)]
+    stated = everything(told(ONE, facts, survival="rauch-2024", digging_s=480))
+    assert "No survival figure for A: neither an airway nor a call that counts was tapped." in stated
+    assert "no digging time is assumed" not in stated
+    bare = everything(told(ONE, facts, survival="rauch-2024"))
+    assert "No survival figure for A: no airway was tapped, and no digging time is assumed." in bare
+
+
+@pytest.mark.parametrize("whose", ["walk-in", "children"])
+def test_of_children_and_walk_ins_no_survival_figure_is_made_for_anybody(whose: str) -> None:
+    plan = replace(ONE, children=whose == "children")
+    make = Made(plan)
+    first = started(make, by=ANYBODY, searchers=()) if whose == "walk-in" else make.started()
+    d = told(plan, [first, *worked(make)[1:], make.split("airway", 1200, "A")], survival="rauch-2024", digging_s=480)
+    assert d.survival is None
+    assert d.burial("A").alive is None
+    for audience in AUDIENCES:
+        assert "alive" not in page_fragment(d, audience=audience)
+    assert "alive" not in everything(d)
 
 
 # ---- what is odd ------------------------------------------------------------

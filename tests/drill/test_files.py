@@ -28,6 +28,7 @@ FULL = """\
 title = "Everything"
 limit_min = 20
 assessed = true
+children = true
 notes = "a note"
 
 [scene]
@@ -107,6 +108,7 @@ EXPECTED = Drill(
         "a story", (1.0, 2.5), ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)), "a pole", (Cue(5.0, "sooner"), Cue(9.0, "later"))
     ),
     assessed=True,
+    children=True,
     notes="a note",
 )
 
@@ -139,17 +141,17 @@ ONE_FAULT = [
     ("last_seen_m = [1, 2.5]", "last_seen_m = [1]", "scene.last_seen_m", "not two numbers", None),
     ("outline_m = [[0, 0], [1, 0], [1, 1]]", "outline_m = [[0, 0]]", "scene.outline_m", "1 points", None),
     ("at_min = 9", "at_min = 21", "scene.cue[1].at_min", "outside 0 to 20", None),
-    ('text = "later"', "txt = 1", "scene.cue[1].text", "missing", 11),
-    ("delay_s = 90", "", "burial[1].delay_s", "missing", 18),
+    ('text = "later"', "txt = 1", "scene.cue[1].text", "missing", 12),
+    ("delay_s = 90", "", "burial[1].delay_s", "missing", 19),
     ("delay_s = 90", "delay_s = 1300", "burial[1].delay_s", "outside 0 to 1200", None),
-    ("delay_s = 90", 'delay_s = 90\nafter = "C"', "burial[1].after", "says nothing", 22),
-    ('signal = "never"', 'signal = "start"\ndelay_s = 5', "burial[3].delay_s", "says nothing", 48),
+    ("delay_s = 90", 'delay_s = 90\nafter = "C"', "burial[1].after", "says nothing", 23),
+    ('signal = "never"', 'signal = "start"\ndelay_s = 5', "burial[3].delay_s", "says nothing", 49),
     ('signal = "never"', 'signal = "nver"', "burial[3].signal", "did you mean 'never'", None),
     ('signal = "never"', "signal = 5", "burial[3].signal", "5 is none of these", None),
-    ('signal = "never"', 'signal = "never"\nlevel = 50', "burial[3].level", "never sends", 48),
-    ('signal = "never"', 'signal = "never"\nkeying = { on_ms = 90 }', "burial[3].keying", "never sends", 48),
-    ('signal = "never"', 'signal = "never"\nafter_find = "falls-quiet"', "burial[3].after_find", "never sends", 48),
-    ('signal = "never"', 'signal = "never"\nsends_at_most_s = 9', "burial[3].sends_at_most_s", "never sends", 48),
+    ('signal = "never"', 'signal = "never"\nlevel = 50', "burial[3].level", "never sends", 49),
+    ('signal = "never"', 'signal = "never"\nkeying = { on_ms = 90 }', "burial[3].keying", "never sends", 49),
+    ('signal = "never"', 'signal = "never"\nafter_find = "falls-quiet"', "burial[3].after_find", "never sends", 49),
+    ('signal = "never"', 'signal = "never"\nsends_at_most_s = 9', "burial[3].sends_at_most_s", "never sends", 49),
     ("depth_m = [0.5, 1.5]", "depth_m = [1.5, 0.5]", "burial[1].depth_m", "more than the second", None),
     ("depth_m = [0.5, 1.5]", "depth_m = 1.5", "burial[1].depth_m", "not two numbers", None),
     ("depth_m = [0.5, 1.5]", "depth_m = [0.5, 99]", "burial[1].depth_m", "outside 0 to 10", None),
@@ -163,14 +165,14 @@ ONE_FAULT = [
     ("keying = { period_ms = 1100, on_ms = 90 }", "keying = 5", "burial[1].keying", "not a table", None),
     ('level = "weak"', "level = 0", "burial[1].level", "outside 1 to 100", None),
     ('level = "weak"', 'level = "loud"', "burial[1].level", "text", None),
-    ("drop_off_s = 5", "", "burial[1].drop_on_s", "needs both", 27),
-    ("drop_on_s = 20", "", "burial[1].drop_off_s", "needs both", 28),
+    ("drop_off_s = 5", "", "burial[1].drop_on_s", "needs both", 28),
+    ("drop_on_s = 20", "", "burial[1].drop_off_s", "needs both", 29),
     ('find = "call"', 'find = "dig"', "burial[1].find", "none of these", None),
     ("sends_at_most_s = 600", "sends_at_most_s = 1201", "burial[1].sends_at_most_s", "outside 1 to 1200", None),
     ('target = "5EE00002"', 'target = "5EE0002"', "burial[2].target", "no target id", None),
-    ('target = "5EE00002"', 'target = "5EE00002"\nzone = "upper"', "burial[2].zone", "never be looked at", 39),
-    ('target = "5EE00002"', 'target = "5EE00002"\ndepth_m = [0, 1]', "burial[2].depth_m", "never be looked at", 39),
-    ('after = "A"', "", "burial[2].after", "missing", 34),
+    ('target = "5EE00002"', 'target = "5EE00002"\nzone = "upper"', "burial[2].zone", "never be looked at", 40),
+    ('target = "5EE00002"', 'target = "5EE00002"\ndepth_m = [0, 1]', "burial[2].depth_m", "never be looked at", 40),
+    ('after = "A"', "", "burial[2].after", "missing", 35),
     ('after = "A"', 'after = "D"', "burial[2].after", "no burial is called 'D'", None),
     ('after = "A"', 'after = "B"', "burial[2].after", "B waits for B", None),
     ('other = "C", most_m = 15', 'other = "B", most_m = 15', APART + "other", "this burial itself", None),
@@ -178,7 +180,7 @@ ONE_FAULT = [
     ('other = "C", most_m = 15', 'othr = "C", most_m = 15', APART + "other", "missing", None),
     ('other = "C", most_m = 15', 'other = "C", least_m = 5, most_m = 4', APART + "least_m", "more than most_m", None),
     ('name = "B"', 'name = "A"', "burial[2].name", "second time", None),
-    ('name = "B"', "", "burial[2].name", "missing", 34),
+    ('name = "B"', "", "burial[2].name", "missing", 35),
 ]  # fmt: skip
 
 
@@ -253,9 +255,9 @@ def test_all_faults_come_at_once() -> None:
         .replace('find = "call"', "find = 1")
     )
     assert [(f.line, f.key) for f in faults(text)] == [
-        (12, "scene.cue[1].at_min"),
-        (29, "burial[1].find"),
-        (37, "burial[2].after"),
+        (13, "scene.cue[1].at_min"),
+        (30, "burial[1].find"),
+        (38, "burial[2].after"),
     ]
 
 
@@ -306,6 +308,7 @@ DRILLS = st.builds(
         cues=st.lists(st.builds(Cue, METRES, st.text(max_size=5)), max_size=2).map(tuple),
     ),
     assessed=st.booleans(),
+    children=st.booleans(),
     notes=st.text(max_size=5),
 )
 
