@@ -116,10 +116,11 @@ class SelfTestVerbs:
             "target": target,
             "name": snapshot.label(self._c, target),
             "place": snapshot.place(self._c, target),
-            "tested": standing is not None and bool(standing.day or standing.checks),
+            "tested": standing is not None and "heard" in standing.checks,
             "day": "" if standing is None else standing.day,
             "checks": {} if standing is None else dict(standing.checks),
             "lacks": [] if standing is None else list(standing.lacks),
+            "says": [] if standing is None else list(standing.says),
             "heard_by": None if heard is None else snapshot.person(self._c, heard.by),
             "heard_day": None if heard is None else heard.day,
         }

@@ -109,6 +109,13 @@ class Standing:
         """The checks that are not good."""
         return tuple(check for check in CHECKS if self.checks.get(check, "good") != "good")
 
+    @property
+    def says(self) -> tuple[str, ...]:
+        """What to say of each, as result and check; of a target that is not heard that alone: the rest is not known."""
+        if self.checks.get("heard") == "bad":
+            return ("bad_heard",)
+        return tuple(f"{self.checks[check]}_{check}" for check in self.lacks)
+
 
 @dataclass(frozen=True, slots=True)
 class Round:

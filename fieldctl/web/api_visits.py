@@ -87,6 +87,7 @@ class SelfTestRow(Answer):
     day: str
     checks: dict[str, str]
     lacks: list[str]
+    says: list[str] = Field(description="What to say of what it lacks: result and check, as in bad_gate or open_gate.")
     heard_by: str | None
     heard_day: str | None
 

@@ -156,7 +156,7 @@ def lacks_words(row: Values, t: words.Words) -> list[str]:
     """What a target lacks and what to do about it, a sentence each."""
     if not row["tested"]:
         return [t("carry.self_test_untested")]
-    return [t(f"carry.lacks_{check}") for check in row["lacks"]]
+    return [t(f"carry.{key}") for key in row["says"]]
 
 
 BOX = '<span class="box"></span>'

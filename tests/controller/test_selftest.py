@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import Any
 
+import pytest
 from kit import ask, facts, probe, ready, refused, sends, tell
 
 from fieldctl.events import SelfTested, SendingHeard
+from fieldctl.upkeep.selftest import PROOFS, Seen, Standing, judge
+from fieldctl.web.carry_sheet import lacks_words
+from fieldctl.web.words import LANGUAGES, words
 from sims.field import Field
 
 
@@ -44,7 +49,47 @@ def test_a_target_that_is_silent_lacks_nearly_everything() -> None:
         row = await ask(made, "self-test", by="Tove")
         assert of(row, dead)["checks"]["heard"] == "bad"
         assert set(of(row, dead)["lacks"]) >= {"heard", "gate", "clock", "battery", "pad", "receiver"}
+        assert of(row, dead)["says"] == ["bad_heard"], "its gate and its transmitter are not known: no word of them"
         assert of(row, made.site.targets[0])["lacks"] == ["pad", "receiver"]
+        assert of(row, made.site.targets[0])["says"] == ["open_pad", "open_receiver"]
+
+    tell(story)
+
+
+HEARD = Seen(
+    True, greeted=True, sends=True, feels=True, gate_off=True, clock_us=100, clock_most_us=1000, report_age_s=10.0,
+    rest_v=3.0, load_v=2.9, noise=40.0,
+)  # fmt: skip
+LESS = {
+    "greeting": ({"greeted": False}, {}),
+    "abilities": ({"greeted": False}, {"feels": False}),
+    "gate": ({"gate_off": None}, {"gate_off": False}),
+    "clock": ({"clock_us": None}, {"clock_us": 2000}),
+    "battery": ({"report_age_s": None}, {"load_v": 0.0}),
+    "noise": ({"report_age_s": None}, {"noise": 0.0}),
+}
+
+
+@pytest.mark.parametrize("check", LESS)
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_is_not_known_is_said_in_other_words_than_what_is_bad(check: str, language: str) -> None:
+    says = {}
+    for result, less in zip(("open", "bad"), LESS[check], strict=True):
+        standing = Standing(judge(replace(HEARD, **less)), "2026-11-02")
+        assert (f"{result}_{check}" in standing.says) == bool(less)
+        says[result] = lacks_words({"tested": True, "says": standing.says}, words(language))
+    assert not set(says["open"]) & set(says["bad"]) - {words(language)(f"carry.open_{proof}") for proof in PROOFS}
+    assert all(not text.startswith("carry.") for text in (*says["open"], *says["bad"]))
+
+
+def test_a_target_that_was_heard_with_a_receiver_alone_was_not_tested() -> None:
+    async def story(made: Field) -> None:
+        await up(made)
+        first = made.site.targets[0]
+        await ask(made, "target-locate", target=first, send=True)
+        await asyncio.sleep(2)
+        row = await ask(made, "self-test-heard", target=first, by="Tove")
+        assert (of(row, first)["tested"], row["whole"]) == (False, 0)
 
     tell(story)
 

@@ -25,9 +25,9 @@ function paint() {
 function paintTarget(place, one) {
   const whole = one.tested && one.lacks.length === 0;
   const state = whole ? "done" : one.tested ? "not-done" : "open";
-  const says = whole ? t("carry.self_test_whole") : one.tested ? t("carry.self_test_lacks", { what: one.lacks.length }) : t("carry.self_test_untested");
+  const says = whole ? t("carry.self_test_whole") : one.tested ? t("carry.self_test_lacks", { what: one.says.length }) : t("carry.self_test_untested");
   show(part("state", place), h("p", { class: `state is-${state}` }, shape(whole ? "found" : one.tested ? "barred" : "not-heard"), says),
-    one.lacks.length ? h("ul", {}, one.lacks.map((check) => h("li", {}, `${one.name} ${t(`carry.lacks_${check}`)}`))) : null,
+    one.says.length ? h("ul", {}, one.says.map((key) => h("li", {}, `${one.name} ${t(`carry.${key}`)}`))) : null,
     one.heard_by ? h("p", { class: "more" }, `${t("carry.check_receiver")}: ${t("carry.ticked_ago", { who: one.heard_by, day: one.heard_day || "–" })}`) : null);
   const presses = part("presses", place);
   if (!presses) return;
