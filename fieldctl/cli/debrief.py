@@ -40,9 +40,8 @@ def debrief(
             f"No sheet can be written to {html}.", expected="a file in a folder that is there", remedy="Name another."
         )
     from fieldctl.debrief.read import read_debrief
-    from fieldctl.debrief.season_words import then_sentences
     from fieldctl.debrief.show import as_audience, for_audience
-    from fieldctl.debrief.summary_kept import then_and_now
+    from fieldctl.debrief.words import in_words
     from fieldctl.ledger.reader import Reader
     from fieldctl.site.files import load_site
 
@@ -50,9 +49,8 @@ def debrief(
     found = load_site(site)
     with Reader.read(ledger_path(site)) as reader:
         made = for_audience(read_debrief(reader, found, exercise), to)
-        then = then_sentences(then_and_now(reader, exercise), reader.names()) if to == "crew" else []
-    for sentence in then:  # what was said of it at the time and would now be said otherwise, beside every way out
-        show.say(sentence)
+    for sentence in made.then:  # what was said of it at the time and would now be said otherwise, beside every way out
+        show.say(in_words(sentence))
     if html is not None:
         from fieldctl.debrief.report import sheet
         from fieldctl.debrief.texts import texts_of

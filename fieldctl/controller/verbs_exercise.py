@@ -414,8 +414,9 @@ class ExerciseVerbs:
 
     async def then(self, exercise: str) -> Row:
         """What earlier versions said of an exercise, where that would now be otherwise, and why."""
-        from fieldctl.debrief.season_words import then_sentences
         from fieldctl.debrief.summary_kept import then_and_now
+        from fieldctl.debrief.then_said import then_said
+        from fieldctl.debrief.words import in_words
 
         found = self._of_any_day(exercise)
         rows = then_and_now(self._c.ledger, found.id)
@@ -423,7 +424,7 @@ class ExerciseVerbs:
             "exercise": found.id,
             "differs": any(row.differs for row in rows),
             "versions": [row.version for row in rows],
-            "says": then_sentences(rows, self._c.people),
+            "says": [in_words(sentence) for sentence in then_said(rows, self._c.people)],
         }
 
 

@@ -89,6 +89,7 @@ def as_json(d: Debrief, words: Words = ENGLISH) -> Row:
             }
             for c in d.corrections
         ],
+        "then": [in_words(t, words) for t in d.then],
         "to_judge": [{"source": j.source, "burial": j.burial, "at_s": _s(j.at_us), "why": j.why} for j in d.to_judge],
         "anomalies": [in_words(a, words) for a in d.anomalies],
         "missing": [in_words(m, words) for m in d.missing],
@@ -272,6 +273,8 @@ def as_csv(d: Debrief, words: Words = ENGLISH) -> Iterator[str]:
         yield csv_line(
             (*head, "", f"correction: {c.change}", _cell(c.at_us), "", "", "hand", "", became, c.by, text, c.correction)
         )
+    for then in d.then:
+        yield csv_line((*head, "", "said before", "", "", "", "", "", "", "", in_words(then, words), ""))
 
 
 def _cell(us: int | None) -> str:

@@ -243,6 +243,7 @@ class Debrief:
     seen_m: tuple[float, float] | None
     probe_line: ProbeLine | None
     survival: Survival | None
+    then: tuple[Said, ...] = ()  # what earlier versions said of it, where that would now be otherwise, and why
 
     def burial(self, name: str) -> BurialDebrief:
         """One burial by its name; StopIteration when there is none."""

@@ -11,11 +11,15 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.debrief.account import debrief, past
 from fieldctl.debrief.model import Debrief
 from fieldctl.debrief.past import Past
+from fieldctl.debrief.summary import VERSION
+from fieldctl.debrief.summary_kept import then_and_now
+from fieldctl.debrief.then_said import then_said
 from fieldctl.drill.files import drill_from_plan
 from fieldctl.errors import NotFound, Refused
 from fieldctl.events import (
@@ -60,13 +64,15 @@ def read_debrief(reader: Reader, site: Site, exercise: str, *, compare: bool = T
     others = _earlier(reader, site, first, started.drill) if compare else ()
     try:
         drill = drill_from_plan(started.plan)
-        return debrief(site, drill, facts, reader.names(), others=others, walls=walls, started=first.wall)
+        made = debrief(site, drill, facts, reader.names(), others=others, walls=walls, started=first.wall)
     except (ValueError, KeyError, TypeError) as bad:
         raise Refused(
             f"{exercise} cannot be read: {type(bad).__name__}: {bad}.",
             expected="one start with a plan and a target for each burial",
             remedy="Take the entries as they are: fieldctl ledger export --exercise.",
         ) from bad
+    then = [row for row in then_and_now(reader, exercise) if row.version != VERSION]
+    return replace(made, then=then_said(then, reader.names()))
 
 
 def exercise_names(reader: Reader) -> list[tuple[str, str, str | None]]:

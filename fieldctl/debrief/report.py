@@ -112,6 +112,7 @@ def _context(d: Debrief, words: Words, audience: Audience, language: str, screen
         "anomalies": [t(a) for a in d.anomalies],
         "missing": [t(m) for m in d.missing],
         "corrections": [t(c.text) for c in d.corrections],
+        "then": [t(text) for text in d.then],
         "judge": [_judge(j.source, j.at_us, j.why, words) for j in d.to_judge],
         "past": [t(u.text) for b in d.burials for u in (b.before, b.usual) if u is not None],
         "alive": [t(b.alive.text) for b in d.burials if b.alive is not None],

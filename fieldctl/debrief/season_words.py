@@ -12,7 +12,6 @@ from types import MappingProxyType
 
 from fieldctl.debrief.kaplan import FINDS_LEAST, GROUPS_LEAST, Curve, Ratio
 from fieldctl.debrief.season import CLOSE_M, DEEP_M, SHALLOW_M
-from fieldctl.debrief.summary_kept import Then
 from fieldctl.units import PersonId
 
 Words = Mapping[str, str]
@@ -94,39 +93,3 @@ def progress_of(ratio: Ratio | None, words: Words = ENGLISH) -> str:
         return say("progress.few", words)
     key = "progress.unsure" if not ratio.sure else "progress.quicker" if ratio.times < 1 else "progress.slower"
     return say(key, words, **ratio_words(ratio, words))
-
-
-def then_sentences(rows: list[Then], names: Names, words: Words = ENGLISH) -> list[str]:
-    """What earlier versions said of an exercise, one or two sentences each; none where all say the same."""
-    said = []
-    for row in rows:
-        if row.by_version:
-            said.append(say("then.version", words, version=row.version, changes=_changes(row.by_version, names, words)))
-        if row.by_entries:
-            changes = _changes(row.by_entries, names, words)
-            said.append(say("then.entries", words, n=len(row.since), changes=changes))
-            said += [
-                say("then.since", words, what=what, about=about, who=name_of(by, names), why=why)
-                for what, about, by, why in row.since
-            ]
-    return said
-
-
-def _changes(changes: tuple[tuple[str, str, object, object], ...], names: Names, words: Words) -> str:
-    return "; ".join(
-        say(
-            "then.change",
-            words,
-            burial=burial,
-            what=say(f"what.{what}", words),
-            then=_value(then, what, names, words),
-            now=_value(now, what, names, words),
-        ).strip()
-        for burial, what, then, now in changes
-    )
-
-
-def _value(value: object, what: str, names: Names, words: Words) -> str:
-    if value is None or value == "":
-        return say("then.nothing", words)
-    return name_of(str(value), names) if what == "searcher" else str(value)

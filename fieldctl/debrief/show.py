@@ -3,7 +3,7 @@
 for_audience(debrief, audience) -> Debrief
 
 crew      everything
-group     people by the first word of their name; who entered and corrected is left out
+group     people by the first word of their name; who entered and corrected is left out, and what was said before
 public    as group, and never a survival figure: children's and walk-in pages
 """
 
@@ -39,6 +39,7 @@ def for_audience(d: Debrief, audience: Audience) -> Debrief:
         searchers=tuple(first_word(name) for name in d.searchers),
         burials=tuple(_shortened(b) for b in d.burials),
         corrections=tuple(_unsigned(c) for c in d.corrections),
+        then=(),
     )
     return shown if audience == "group" else without_survival(shown)
 

@@ -26,9 +26,17 @@ from fieldctl.events import Corrected, ExerciseEnded, ExerciseInterrupted, Exerc
 from fieldctl.ledger.entry import Entry
 from fieldctl.units import seconds
 
-FORM = 1  # of this summary: raised when its fields change their meaning
+FORM = 2  # of this summary: raised when its fields change their meaning, or a result comes out otherwise
+CHANGED_RESULTS = (2,)  # forms under which a result may differ from before: each has its reason in because.FORM
 VERSION = f"{__version__}+{FORM}"
 """What a summary is kept under: another version makes its own and leaves this one as what was said at the time."""
+
+
+def form_of(version: str) -> int | None:
+    """The form of the summaries that a version kept, None where its name does not tell."""
+    form = version.rpartition("+")[2]
+    return int(form) if form.isdecimal() and "+" in version else None
+
 
 AWAY_LEAST_S = 5.0  # a signal away for less cost nobody a strip; longer, and the time is not the searcher's own
 

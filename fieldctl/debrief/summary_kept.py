@@ -163,6 +163,6 @@ def _since(entries: Iterable[Entry]) -> Iterator[tuple[str, str, str, str]]:
             case Corrected(change=change, about=about, by=by, why=why):
                 yield (change, about, by, why)
             case StrikeRecorded(target=target, number=number):
-                yield ("late strike", f"{target}-{number}", "field", "it reached the log afterwards")
+                yield ("late-strike", f"{target}-{number}", "", "")
             case ExerciseReopened(by=by):
                 yield ("reopened", entry.fact.exercise, by, "")

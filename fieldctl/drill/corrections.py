@@ -11,8 +11,9 @@
     undo          correction            -                     that correction is not in force
 
 Which ones are in force does not depend on the order in which they arrived: of two that say different things about the
-same, the one ordered later counts (a second shift of the start replaces the first; hits by hand add up). What cannot
-be used is never used in part: it is listed with the reason.
+same, the one ordered later counts (a second shift of the start replaces the first; hits by hand add up). A hit by hand
+is of the clock as it was when it was entered: a later shift of the start moves it as it moves everything else. What
+cannot be used is never used in part: it is listed with the reason.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ def in_force(corrections: Iterable[Corrected], times: Timeline) -> list[Correcte
     An undone undo counts for nothing, so what it undid is in force again; undos that undo each other in a ring count
     for nothing either.
     """
-    rows = sorted(corrections, key=lambda c: (c.nth, times.rank(c.at), c.correction))
+    rows = sorted(corrections, key=lambda c: _place(c, times))
     undoes = {row.correction: row.about for row in rows if row.change == "undo"}
     open_undoes = dict.fromkeys(undoes.values(), 0)
     for about in undoes.values():
@@ -118,8 +119,38 @@ def amend(drill: Drill, facts: Sequence[Fact], times: Timeline) -> Amended:
             out.unusable.append(f"correction {c.correction} cannot be used: {fault}")
             continue
         _take(out, c)
+    _to_the_clock_that_counts(out, corrections, times)
     out.unusable.sort()
     return out
+
+
+def _to_the_clock_that_counts(out: Amended, corrections: Sequence[Corrected], times: Timeline) -> None:
+    """Move each hit by hand by what the start was shifted since it was entered."""
+    if not any(c.change == "shift-start" for c in corrections):
+        return
+    rows = sorted(corrections, key=lambda c: _place(c, times))
+    by_hand = {name for hits in out.by_hand.values() for name, _ in hits}
+    then = {
+        c.correction: _shift_us(in_force(rows[:index], times))
+        for index, c in enumerate(rows)
+        if c.correction in by_hand
+    }
+    for burial, hits in out.by_hand.items():
+        out.by_hand[burial] = [(name, at_us + then[name] - out.shift_us) for name, at_us in hits]
+
+
+def _shift_us(counting: Iterable[Corrected]) -> int:
+    """By how much the start is shifted under these corrections."""
+    shift_us = 0
+    for c in counting:
+        if c.change == "shift-start" and isinstance(c.value, int | float) and fault_of(c.change, c.value) is None:
+            shift_us = micros(c.value)
+    return shift_us
+
+
+def _place(c: Corrected, times: Timeline) -> tuple[int, tuple[int, int], str]:
+    """Where a correction stands among the others, in the order in which they were made."""
+    return c.nth, times.rank(c.at), c.correction
 
 
 def _take(out: Amended, c: Corrected) -> None:

@@ -14,9 +14,11 @@ from season_kit import PLAN, SEQUENCE, WALL, build, entries, on_file, started, s
 
 from fieldctl.cli.debrief import debrief
 from fieldctl.debrief import summary_kept
-from fieldctl.debrief.season_words import then_sentences
 from fieldctl.debrief.summary import VERSION, from_body, summarise, to_body
 from fieldctl.debrief.summary_kept import made, read_summaries, then_and_now
+from fieldctl.debrief.then_said import then_said
+from fieldctl.debrief.words import in_words
+from fieldctl.debrief.words import said as sentence
 from fieldctl.drill.plan import Burial, Drill
 from fieldctl.events import Fact, StrikeRecorded
 from fieldctl.ledger.beside import Kept
@@ -213,11 +215,11 @@ def test_an_old_exercise_says_whether_its_result_would_now_differ_and_why(tmp_pa
         assert same.by_version == ()
         assert ("A", "found_s", 100.0, None) in same.by_entries
         assert same.since == (("void", voided.about, voided.by, "seen from the side"),)
-        said = then_sentences([first, same], {PersonId("p-mira"): "Mira"})
+        said = [in_words(each) for each in then_said([first, same], {PersonId("p-mira"): "Mira"})]
         assert said[0].startswith(
             "Version 0.0.9+1 said otherwise of the same entries: A seconds to the find: 100.5 then"
         )
-        assert any("by Mira: seen from the side" in sentence for sentence in said)
+        assert any("was voided by Mira: “seen from the side”" in sentence for sentence in said)
         assert "Since then 1 entry changed it: A seconds to the find: 100.0 then, nothing now" in " ".join(said)
 
 
@@ -229,7 +231,7 @@ def test_what_an_old_version_left_that_nobody_can_read_is_named_and_not_guessed(
         (only,) = then_and_now(ledger, "x1")
         assert only.version == "0.0.1"
         assert ("", "unreadable", "what was kept cannot be read", None) in only.by_version
-        assert then_sentences([only], {})
+        assert in_words(then_said([only], {})[0]).startswith("Version 0.0.1 said otherwise")
 
 
 def test_the_wall_is_a_label_and_no_clock() -> None:
@@ -260,6 +262,13 @@ def test_the_debrief_of_an_old_exercise_says_so_beside_every_way_out(
     debrief("x1", site=tmp_path, json=True)
     out, err = capsys.readouterr()
     assert json.loads(out)["exercise"] == "x1"
-    assert err == ("Version 0.0.9+1 said otherwise of the same entries: A seconds to the find: 99.0 then, 100.0 now.\n")
+    otherwise = "Version 0.0.9+1 said otherwise of the same entries: A seconds to the find: 99.0 then, 100.0 now."
+    assert err.splitlines() == [otherwise, in_words(sentence("because.2"))]
+    assert json.loads(out)["then"] == err.splitlines()
+    debrief("x1", site=tmp_path, csv=True)
+    assert otherwise in capsys.readouterr().out.replace('"', "")
+    debrief("x1", site=tmp_path, html=tmp_path / "x1.html")
+    assert otherwise in (tmp_path / "x1.html").read_text()
+    capsys.readouterr()
     debrief("x1", site=tmp_path, audience="group")
     assert "said otherwise" not in capsys.readouterr().err

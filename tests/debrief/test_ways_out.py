@@ -25,6 +25,9 @@ from fieldctl.debrief.map_figure import map_figure
 from fieldctl.debrief.model import Debrief
 from fieldctl.debrief.report import STRIKES_SHOWN, figures, page_fragment, sheet, style
 from fieldctl.debrief.show import AUDIENCES, first_word, for_audience
+from fieldctl.debrief.summary_kept import Then
+from fieldctl.debrief.texts import texts_of
+from fieldctl.debrief.then_said import then_said
 from fieldctl.debrief.words import ENGLISH, in_words, words_of
 from fieldctl.debrief.words import said as sentence
 from fieldctl.drill.plan import Burial, Signal
@@ -234,6 +237,21 @@ def test_a_group_sees_no_full_names() -> None:
         assert "Spruce" not in out
         assert "Tove" in out
     assert first_word("Mira Larch + Tove Elm") == "Mira + Tove"
+
+
+@pytest.mark.parametrize("language", ["en", "de", "fr", "it"])
+def test_what_an_earlier_version_said_otherwise_is_on_the_crews_page_in_its_language(language: str) -> None:
+    old = Then("0.0.9+1", 4, (("A", "found_s", 99.0, 100.0), ("", "state", "running", "complete")), (), ())
+    d = replace(one(), then=then_said([old], {}))
+    words = texts_of("debrief", language)
+    asked = [in_words(each, words) for each in d.then]
+    shown = page_fragment(d, words, language=language)
+    assert all(each.replace("'", "&#39;") in shown for each in asked)
+    assert in_words(sentence("because.2"), words) in asked
+    assert in_words(sentence("state.complete"), words) in asked[0]
+    for audience in ("group", "public"):
+        assert "0.0.9+1" not in page_fragment(d, words, audience)
+        assert as_json(for_audience(d, audience))["then"] == []
 
 
 def test_an_audience_that_there_is_not() -> None:

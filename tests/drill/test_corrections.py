@@ -286,6 +286,20 @@ def test_a_second_shift_of_the_start_replaces_the_first() -> None:
     assert p.found_s("A") == 90
 
 
+def test_a_hit_by_hand_moves_with_a_start_that_is_shifted_after_it() -> None:
+    p = Played()
+    p.correct("add-hit", "A", 62.5)
+    assert p.found_s("A") == 62.5
+    first = p.correct("shift-start", "x1", 10)
+    assert p.found_s("A") == 52.5  # the same moment as before: by the new clock it is ten seconds earlier
+    p.correct("add-hit", "A", 40)  # by the clock as it is now
+    assert p.found_s("A") == 40
+    p.correct("undo", first.correction)
+    assert [m.at_us for m in p.result.burial("A").hits][:2] == [50_000_000, 62_500_000]
+    p.correct("shift-start", "x1", nan)  # cannot be used, so it moves nothing
+    assert p.found_s("A") == 50
+
+
 @pytest.mark.parametrize(
     ("change", "about", "value", "says"),
     [
