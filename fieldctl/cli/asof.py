@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from fieldctl.cli import show
 from fieldctl.errors import FieldctlError
+from fieldctl.site.checks import STEERS_NOBODY
 from fieldctl.units import HostTime
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ def as_of(folder: Path) -> dict[str, Any] | None:
 
     if not ledger_path(folder).is_file():
         return None
+    from fieldctl.controller.known import RESTORED_GENERATION
     from fieldctl.controller.memory import remember
     from fieldctl.ledger.reader import Reader
 
@@ -37,6 +39,7 @@ def as_of(folder: Path) -> dict[str, Any] | None:
     return {
         "live": False,
         "as_of": None if last is None else last.wall,
+        "steers": memory.generation != RESTORED_GENERATION,
         "all_off": {"in_force": memory.all_off, "epoch": memory.epoch},
         "day": {
             "open": day.open,
@@ -83,6 +86,8 @@ def _grant(fact: GrantGiven, memory: Memory, site: Site | None, here: HostTime) 
 def for_people(row: dict[str, Any]) -> None:
     """As lines on stdout."""
     print(f"Not live; from the ledger, as of {row['as_of'] or 'a time that nobody knows'}:")
+    if not row["steers"]:
+        print(f"{STEERS_NOBODY.wrong} {STEERS_NOBODY.remedy}")
     print(f"all off: {'IN FORCE' if row['all_off']['in_force'] else 'not in force'} (epoch {row['all_off']['epoch']})")
     day = row["day"]
     print(f"the field: {'open, ' + str(day['in_charge']) + ' in charge' if day['open'] else 'closed'}")

@@ -56,7 +56,7 @@ def look(folder: Path) -> list[Row]:
         checks += [_broker(link) for link in site.mqtt]
         checks.append(_mosquitto(site))
         checks.append(_webhook(folder, site))
-    checks += [_secrets(folder, site), _backup(folder)]
+    checks += [_secrets(folder, site), _steers(folder), _backup(folder)]
     return [
         {"what": what, "ok": ok, "seen": seen, "remedy": "" if ok else remedy}
         for check in checks
@@ -264,6 +264,21 @@ def _secrets(folder: Path, site: Site | None) -> Found:
         yield _mode("private folder", folder / "private", 0o077, "700")
     if ledger_path(folder).is_file():
         yield _mode("ledger", ledger_path(folder), 0o022, "go-w")
+
+
+def _steers(folder: Path) -> Found:
+    """Whether targets may obey a controller with this log: after a restore not before a person says so."""
+    from fieldctl.events import BackupRestored, GenerationRaised
+    from fieldctl.ledger.reader import Reader
+    from fieldctl.site.checks import STEERS_NOBODY
+
+    if not ledger_path(folder).is_file():
+        return
+    with contextlib.suppress(FieldctlError, sqlite3.Error), Reader.read(ledger_path(folder)) as reader:
+        facts = list(reader.facts(kinds=(BackupRestored, GenerationRaised)))
+        restored = bool(facts) and isinstance(facts[-1], BackupRestored)
+        seen = STEERS_NOBODY.wrong if restored else "its targets may obey it"
+        yield "who steers", not restored, seen, STEERS_NOBODY.remedy
 
 
 def _backup(folder: Path) -> Found:

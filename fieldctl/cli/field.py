@@ -33,10 +33,19 @@ def _serving(row: dict[str, Any], json: bool) -> None:
         links = ", ".join(row["links"]) or "no links"
         state = "ALL OFF in force" if row["all_off"]["in_force"] else "all off is not in force"
         print(f"Serving {row['title']}: {row['targets']} targets on {links}; {state}; socket {row['socket']}")
+        _steers(row)
         print(f"Pages: {row['pages']}")
         if sys.stdout.isatty():
             print(terminal(row["pages"]))
     sys.stdout.flush()
+
+
+def _steers(row: dict[str, Any]) -> None:
+    """A line where this log was put back from a backup, and nobody said yet that this controller steers."""
+    from fieldctl.site.checks import STEERS_NOBODY
+
+    if not row["steers"]:
+        print(f"{STEERS_NOBODY.wrong} {STEERS_NOBODY.remedy}")
 
 
 def status(
@@ -84,6 +93,7 @@ def _status(row: dict[str, Any]) -> None:
     day, off = row["day"], row["all_off"]
     charge = f"{day['in_charge']} in charge" if day["open"] else "every start is refused"
     print(f"{row['site']}  {'open' if day['open'] else 'closed'}, {charge}")
+    _steers(row)
     if row["ledger"]["failed"]:
         print(f"LEDGER FAILED, nothing sends: {row['ledger']['failed']}")
     if off["in_force"]:

@@ -84,12 +84,15 @@ async def run_controller(folder: Path, site: Site, ready: Callable[[Row], None],
 
 
 def _ready_row(controller: Controller, site: Site, path: Path) -> Row:
+    from fieldctl.controller.snapshot import steers
+
     return {
         "site": site.name,
         "title": site.title,
         "pid": os.getpid(),
         "targets": len(controller.known),
         "links": [config.name for config in controller.outside.links],
+        "steers": steers(controller),
         "all_off": {"in_force": controller.all_off.state.in_force, "epoch": controller.all_off.state.epoch},
         "socket": str(path),
     }

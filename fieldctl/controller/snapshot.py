@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from fieldctl import __version__
-from fieldctl.controller.known import Known
+from fieldctl.controller.known import RESTORED_GENERATION, Known
 from fieldctl.drill.corrections import in_force
 from fieldctl.drill.score import Find, Moment
 from fieldctl.drill.state import Exercise
@@ -40,6 +40,7 @@ def status(c: Controller) -> Row:
         "wall": c.outside.clock.wall(),
         "host_us": now,
         "generation": c.grants.generation,
+        "steers": steers(c),
         "ledger": _ledger(c, now),
         "day": _day(c),
         "all_off": all_off(c, now),
@@ -52,6 +53,11 @@ def status(c: Controller) -> Row:
         "exercises": [exercise(c, e) for e in c.exercises.all.values()],
         "outcomes": dict(c.outcomes),
     }
+
+
+def steers(c: Controller) -> bool:
+    """Whether targets may obey this controller; False after a restore, until a person raises its generation."""
+    return c.grants.generation != RESTORED_GENERATION
 
 
 def _ledger(c: Controller, now: HostUs) -> Row:

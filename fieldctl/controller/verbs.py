@@ -228,6 +228,8 @@ class Desk:
 
     async def raise_generation(self, by: str, reason: str) -> Row:
         """Raise this controller's generation, so that targets obey it and no other."""
+        if not reason.strip():
+            raise BadInput("Raising the generation needs a reason.", remedy="Say why this one steers: --reason TEXT.")
         return {"generation": await self._c.raise_generation(self._c.person(by), reason)}
 
 

@@ -10,6 +10,7 @@ from fieldctl.errors import BadInput, Refused
 from fieldctl.events import DayClosed, DayOpened, ManualIn, ManualOut, SurfaceRenewed, TouchAsked
 from fieldctl.site.checks import (
     SNOW_MOST_M,
+    STEERS_NOBODY,
     Closing,
     Opening,
     Problem,
@@ -77,7 +78,7 @@ class DayVerbs:
         else:
             proved = self._touched(touched)
             opening = Opening(who, hazard, snow_m, self._heard(), proved, stray_sweep, exceptions)
-            problems = opening_problems(self._c.site, day, opening)
+            problems = self._opening(opening)
         touch = self._c.edge.touch
         listens = touch.arms(self._c.outside.clock.now()) and not day.open
         return {
@@ -90,10 +91,20 @@ class DayVerbs:
             "armed": sorted(k.target for k in self._c.known.values() if k.flags & Flags.ARMED),
         }
 
+    def _opening(self, opening: Opening) -> tuple[Problem, ...]:
+        """What is in the way of opening; first of all that targets may not obey this controller."""
+        return (*self._own(), *opening_problems(self._c.site, self._c.day, opening))
+
+    def _own(self) -> tuple[Problem, ...]:
+        return () if snapshot.steers(self._c) else (STEERS_NOBODY,)
+
     def _warnings(self, snow_m: float | None) -> tuple[Problem, ...]:
-        """What to know of targets' places while the field opens, with the snow as it is measured now."""
+        """What to know of targets' places while the field opens, with the snow as it is measured now.
+
+        While it is open, as a restored log may say, that targets may not obey this controller: nothing against closing.
+        """
         if self._c.day.open:
-            return ()
+            return self._own()
         sound_m = snow_m if snow_m is not None and 0 <= snow_m <= SNOW_MOST_M else None
         return place_warnings(self._c.site, self._c.day, self._c.snow.opening(sound_m))
 
@@ -127,7 +138,7 @@ class DayVerbs:
                 f"The field is open already, with {snapshot.person(self._c, day.in_charge)} in charge.",
                 remedy="Close it first: fieldctl day close.",
             )
-        _refuse("open", opening_problems(self._c.site, day, opening))
+        _refuse("open", self._opening(opening))
         site = self._c.site
         missing = tuple(t for t in (*site.targets, *(post.target for post in site.posts)) if t not in heard)
         fact = DayOpened(

@@ -31,6 +31,15 @@ class Problem:
     may_sign: bool = False
 
 
+STEERS_NOBODY = Problem(
+    "steers-nobody",
+    "This log was put back from a backup: this controller steers no target.",
+    "If it is the one that steers from now on, a person raises its generation: "
+    "fieldctl generation raise --reason 'why this one'.",
+)
+"""As long as the log of a backup goes on without a person's word; the old controller may still steer them all."""
+
+
 @dataclass(frozen=True, slots=True)
 class Opening:
     """What the person in charge decided and saw before opening."""

@@ -240,6 +240,7 @@ class Status(Answer):
     wall: str | None
     host_us: int
     generation: int
+    steers: bool = Field(description="False after a restore, until a person raises the generation.")
     ledger: LedgerState
     day: DayState
     all_off: AllOff

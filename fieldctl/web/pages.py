@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from fastapi import APIRouter, HTTPException, Path, Query, Request
 from fastapi.responses import FileResponse, RedirectResponse, Response
 
+from fieldctl.controller import snapshot
 from fieldctl.controller.exercises import SEEDS, draw_seed
 from fieldctl.errors import FieldctlError, FileFaults, NotFound
 from fieldctl.events import AssessmentListed
@@ -75,7 +76,8 @@ async def _field(request: Request) -> Response:
     stakes = [{"name": stake.name, "x_m": stake.x_m, "y_m": stake.y_m} for stake in site.stakes]
     no_go = [[[round(x, 1), round(y, 1)] for x, y in line.points_m] for line in lines(site)]
     ground = {"zones": outlines, "stakes": stakes, "no_go": no_go}
-    return render(request, "field.html", right="watch", parts=("field",), ground=ground)
+    steers = snapshot.steers(house_of(request).controller)
+    return render(request, "field.html", right="watch", parts=("field",), ground=ground, steers=steers)
 
 
 async def _drills(request: Request) -> Response:

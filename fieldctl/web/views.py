@@ -89,6 +89,7 @@ def _day(c: Controller) -> Row:
         "hazard": day.hazard,
         "snow_m": day.snow_m,
         "fresh_left": day.fresh_left(c.site),
+        "steers": snapshot.steers(c),
         "links": [{"name": name, "kind": line.kind, "up": line.link is not None} for name, line in c.lines.items()],
     }
 

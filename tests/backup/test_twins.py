@@ -94,7 +94,16 @@ def test_a_person_raises_the_generation_and_the_old_one_is_told(links: dict[str,
     async def story(made: Field) -> None:
         twin, name, target, held = await both_run(made, tmp_path)
         await asyncio.sleep(20)
+        assert (await ask(made, "status"))["steers"]
+        assert not (await ask(twin, "status"))["steers"]
+        check = await ask(twin, "day-check")
+        assert (check["open"], [row["key"] for row in check["warnings"]]) == (True, ["steers-nobody"])
+        assert "fieldctl generation raise" in check["warnings"][0]["remedy"]
+        assert "reason" in (await refused(twin, "generation-raise", by="Ansel", reason=" \t")).what
+        assert since(twin, held, GenerationRaised) == []
         assert await ask(twin, "generation-raise", by="Ansel", reason="the old machine is to go") == {"generation": 2}
+        assert (await ask(twin, "status"))["steers"]
+        assert (await ask(twin, "day-check"))["warnings"] == []
         await asyncio.sleep(GRANT_S + 5)
         assert not any(sends(made, each) for each in made.nodes), "what was sending ran out, and nothing was begun"
         assert since(twin, held, GrantGiven) == []
@@ -186,6 +195,26 @@ def test_the_highest_generation_of_the_log_is_gone_beyond_with_nobody_heard(tmp_
         twin.begin()
         await asyncio.sleep(2)
         assert await ask(twin, "generation-raise", by="Ansel", reason="a new one") == {"generation": 5}
+        await twin.kill()
+
+    tell_on_file(story, tmp_path / "old", serial=3)
+
+
+def test_a_closed_twin_does_not_open_before_a_person_says_that_it_steers(tmp_path: Path) -> None:
+    async def story(made: Field) -> None:
+        made.begin()
+        await asyncio.sleep(20)
+        twin, _ = twin_of(made, back_up(made, tmp_path).file, tmp_path / "new")
+        twin.begin()
+        await asyncio.sleep(5)
+        first = (await ask(twin, "day-check"))["problems"][0]
+        assert (first["key"], first["may_sign"]) == ("steers-nobody", False)
+        assert "fieldctl generation raise" in first["remedy"]
+        said = await refused(twin, "day-open", by="Ansel", exceptions=("steers-nobody",))
+        assert first["wrong"] in said.what
+        await ask(twin, "generation-raise", by="Ansel", reason="the old one burnt out")
+        assert "steers-nobody" not in {row["key"] for row in (await ask(twin, "day-check"))["problems"]}
+        assert "steers no target" not in (await refused(twin, "day-open", by="Ansel")).what
         await twin.kill()
 
     tell_on_file(story, tmp_path / "old", serial=3)

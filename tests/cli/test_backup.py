@@ -19,6 +19,7 @@ from fieldctl.cli import backed_up
 from fieldctl.cli.outside import ledger_path, make_key
 from fieldctl.events import SurfaceRenewed
 from fieldctl.ledger.store import Ledger
+from fieldctl.site.checks import STEERS_NOBODY
 from fieldctl.site.new import new_site
 from fieldctl.units import HostTime, PersonId
 
@@ -252,8 +253,16 @@ def test_an_exercise_goes_on_here_and_is_interrupted_there(tmp_path: Path) -> No
         assert back["interrupted"] == [name]
         time.sleep(6)
         new = Served(tmp_path / "new", old.targets, old.truth)
+        words = f"{STEERS_NOBODY.wrong} {STEERS_NOBODY.remedy}"
+        assert words in new.cli("status").stdout, "without a serve too"
+        doctor = {check["what"]: check for check in row(new.cli("doctor", "--json"))["checks"]}
+        assert doctor["who steers"] == {
+            "what": "who steers", "ok": False, "seen": STEERS_NOBODY.wrong, "remedy": STEERS_NOBODY.remedy
+        }  # fmt: skip
         try:
             new.start()
+            assert words in new.cli("status").stdout
+            assert STEERS_NOBODY.wrong in new.cli("day", "check").stdout
             new.until(lambda s: all(t["life"] == "online" for t in s["targets"]), 20)
             until = time.monotonic() + 8
             while time.monotonic() < until:
@@ -265,6 +274,8 @@ def test_an_exercise_goes_on_here_and_is_interrupted_there(tmp_path: Path) -> No
             assert new.ask("exercise-show", exercise=name)["state"] == "interrupted"
             raised = new.cli("generation", "raise", "--reason", "the old one died", "--json")
             assert row(raised)["generation"] == 2
+            assert words not in new.cli("status").stdout
+            assert "LOOK  who steers" not in new.cli("doctor").stdout
             new.until(lambda s: not any(t["odd"] for t in s["targets"]), 10)
             resumed = new.cli("exercise", "resume", name, "--json")
             assert resumed.returncode == 0, resumed.stderr

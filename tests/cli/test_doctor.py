@@ -15,7 +15,7 @@ import pytest
 
 from fieldctl.cli import doctor
 from fieldctl.cli.outside import make_key
-from fieldctl.events import SurfaceRenewed
+from fieldctl.events import BackupRestored, GenerationRaised, SurfaceRenewed
 from fieldctl.ledger.store import Ledger
 from fieldctl.links.port_notes import Holder
 from fieldctl.site.new import new_site
@@ -41,6 +41,21 @@ def test_a_new_site_is_well_but_for_what_is_not_plugged_in(site: Path, monkeypat
     monkeypatch.setattr(doctor, "IN_MEMORY", ())  # where /tmp is held in memory
     bad = {what for what, row in seen(site).items() if not row["ok"]}
     assert bad - {"mosquitto"} == {"bus bus", "broker broker"}
+
+
+def test_a_log_put_back_from_a_backup_steers_nobody_before_a_person_says_so(site: Path) -> None:
+    assert "who steers" not in seen(site), "there is no log yet"
+    here = HostTime("boot", 1)
+    with Ledger.open(site / "ledger.sqlite", inline=True) as ledger:
+        ledger.append([GenerationRaised(3, PersonId("p-1"), "invented")], at=here)
+        assert seen(site)["who steers"]["ok"]
+        ledger.append([BackupRestored(None, here)], at=here)
+        row = seen(site)["who steers"]
+        assert not row["ok"]
+        assert "steers no target" in row["seen"]
+        assert "fieldctl generation raise" in row["remedy"]
+        ledger.append([GenerationRaised(4, PersonId("p-1"), "this one steers")], at=here)
+        assert seen(site)["who steers"]["ok"]
 
 
 def test_no_site_at_all(tmp_path: Path) -> None:

@@ -17,6 +17,10 @@ from served import FIELDCTL
 from fieldctl.cli import serving
 from fieldctl.controller import socket
 from fieldctl.errors import BadInput, FieldctlError, LedgerFailed
+from fieldctl.events import BackupRestored
+from fieldctl.ledger.store import Ledger
+from fieldctl.site.checks import STEERS_NOBODY
+from fieldctl.units import HostTime
 
 CAUTION = "Any signal is a person until proved otherwise"
 
@@ -75,6 +79,20 @@ def test_cautions_at_the_first_start_and_links_down_as_a_state(site: Path) -> No
         code, said = end(second, signal.SIGINT)
         assert code == 0
         assert CAUTION not in said
+
+
+def test_a_restored_log_says_in_the_first_lines_that_it_steers_nobody(site: Path) -> None:
+    with serve(site) as first:
+        assert first.stdout is not None
+        assert first.stdout.readline().startswith("Pages: ")
+        end(first)
+    with Ledger.open(site / "ledger.sqlite", inline=True) as ledger:
+        here = HostTime("elsewhere", 1)
+        ledger.append([BackupRestored(None, here)], at=here)
+    with serve(site) as second:
+        assert second.stdout is not None
+        assert second.stdout.readline() == f"{STEERS_NOBODY.wrong} {STEERS_NOBODY.remedy}\n"
+        end(second)
 
 
 def test_who_watches_sees_what_is_committed_and_hears_of_the_end(site: Path) -> None:

@@ -9,7 +9,10 @@ from dataclasses import replace
 import pytest
 from edge_pages_kit import HEADERS, Pages, tell
 
+from fieldctl.controller.known import RESTORED_GENERATION
 from fieldctl.web import pages
+from fieldctl.web.views import watch
+from fieldctl.web.words import LANGUAGES
 from sims.field import Field
 
 
@@ -38,6 +41,25 @@ def test_the_days_page_tells_of_places_with_the_snow_that_is_being_entered(langu
         assert moved["day"] in fold.one("ul", data_part="warnings").text
 
     tell(story, change=surveyed)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_field_page_says_first_that_a_restored_controller_steers_nobody(language: str) -> None:
+    async def story(w: Pages) -> None:
+        w.app.include_router(pages.router())
+        page = await w.page("/field", **{"Accept-Language": language})
+        assert "hidden" in page.one("p", id="steers-nobody").attrs
+        assert w.made.life is not None
+        controller = w.made.life.controller
+        assert watch(controller)["field"]["steers"]
+        controller.grants.generation = RESTORED_GENERATION
+        assert not watch(controller)["field"]["steers"]
+        page = await w.page("/field", **{"Accept-Language": language})
+        said = page.one("p", id="steers-nobody")
+        assert "hidden" not in said.attrs
+        assert "fieldctl generation raise" in said.text
+
+    tell(story)
 
 
 def test_the_maps_ground_holds_the_line_around_every_target() -> None:

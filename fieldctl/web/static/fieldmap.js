@@ -7,6 +7,7 @@ const map = document.getElementById("map");
 const list = document.getElementById("list");
 const summary = document.getElementById("summary");
 const manual = document.getElementById("manual");
+const steersNobody = document.getElementById("steers-nobody");
 const ground = JSON.parse(map.dataset.ground);
 const ORDER = ["sending", "faulty", "barred", "not-heard", "weak", "found", "quiet", "asleep"];
 
@@ -48,6 +49,7 @@ let mapped = "";
 function paint() {
   const field = rows.get("field");
   if (!field) return;
+  steersNobody.hidden = field.steers;
   const all = targets().sort((a, b) => ORDER.indexOf(a.state) - ORDER.indexOf(b.state) || a.name.localeCompare(b.name, undefined, { numeric: true }));
   const fresh = Object.entries(field.fresh_left ?? {}).map(([zone, n]) => t("field.fresh", { zone, n })).join(" · ");
   const links = field.links.filter((one) => !one.up).map((one) => t("field.link_down", { link: one.name })).join(" ");
