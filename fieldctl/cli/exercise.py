@@ -118,9 +118,10 @@ def split(
 
 
 @exercise.command(
+    context_settings={"ignore_unknown_options": True},  # seconds may be less than 0
     epilog="Example:  fieldctl exercise correct x12 add-hit A 83.5 --why 'its pad was iced over'.  Changes: void ID, "
     "judge ID KIND, merge ID ID, add-hit BURIAL SECONDS, place-call ID BURIAL, give BURIAL SEARCHER, shift-start "
-    "EXERCISE SECONDS, undo ID."
+    "EXERCISE SECONDS (less than 0: earlier), undo ID.",
 )
 def correct(
     name: Name,

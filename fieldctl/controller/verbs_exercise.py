@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 from fieldctl.controller import snapshot
 from fieldctl.controller.conditions import conditions_of
 from fieldctl.controller.exercises import START_IN_S, draw_seed
+from fieldctl.controller.people import NAME_MOST
+from fieldctl.controller.verbs_assessment import TEXT_MOST
 from fieldctl.drill.corrections import CHANGES, fault_of, next_nth, strike_id
-from fieldctl.drill.files import plan_to_mapping, read_drill
+from fieldctl.drill.files import LIMIT_MIN, plan_to_mapping, read_drill
 from fieldctl.drill.pick import Candidate, Picks, pick
 from fieldctl.drill.plan import Drill
 from fieldctl.drill.state import Exercise
@@ -37,6 +39,9 @@ if TYPE_CHECKING:
     from fieldctl.controller.known import Known
 
 Row = dict[str, Any]
+
+HIT_MOST_S = 60 * LIMIT_MIN[1]  # no drill lasts longer
+SHIFT_MOST_S = 3600  # as far back as a tap may be said to lie
 
 
 class ExerciseVerbs:
@@ -373,6 +378,9 @@ class ExerciseVerbs:
             raise BadInput(f"This correction cannot be: {fault}.", remedy="Look at: fieldctl exercise correct --help.")
         if not why.strip():
             raise BadInput("A correction needs a reason.", remedy="Say why, in a few words.")
+        if len(why) > TEXT_MOST:
+            raise BadInput("The reason is too long.", expected=f"at most {TEXT_MOST} letters", remedy="Shorten it.")
+        _check_value(found, change, value)
         known = _subjects(found, change)
         if about not in known:
             raise BadInput(
@@ -430,6 +438,37 @@ class ExerciseVerbs:
 
 def _hindrance(h: Hindrance) -> Row:
     return {"key": h.key, "wrong": h.wrong, "remedy": h.remedy, "blocks": h.blocks}
+
+
+def _check_value(found: Exercise, change: str, value: str | float | None) -> None:
+    """BadInput for a value that no exercise could need, though its form is right."""
+    match change, value:
+        case "add-hit", int(at_s) | float(at_s) if not 0 <= at_s <= HIT_MOST_S:
+            raise BadInput(
+                f"A hit at {at_s:g} s cannot be.",
+                expected=f"0 to {HIT_MOST_S} s since the start",
+                remedy="Read it off the clock of the exercise.",
+            )
+        case "shift-start", int(by_s) | float(by_s) if abs(by_s) > SHIFT_MOST_S:
+            raise BadInput(
+                f"A start cannot be shifted by {by_s:g} s.",
+                expected=f"at most {SHIFT_MOST_S} s, later or earlier",
+                remedy="Name such; less than 0 is earlier.",
+            )
+        case "give", str(name) if not 1 <= len(name.strip()) <= NAME_MOST:
+            raise BadInput(
+                f"{name.strip()[:NAME_MOST]!r} is no name for a person.",
+                expected=f"1 to {NAME_MOST} letters",
+                remedy="Give one.",
+            )
+        case (("place-call" | "merge"), str(other)):
+            names = set(found.burials) if change == "place-call" else _subjects(found, change)
+            if other not in names:
+                raise BadInput(
+                    f"{found.id} has no {other!r}.",
+                    expected=", ".join(sorted(names)) or "nothing of that sort yet",
+                    remedy="Name one of these.",
+                )
 
 
 def _subjects(found: Exercise, change: str) -> set[str]:

@@ -32,6 +32,7 @@ Picks = Annotated[dict[Name, Name], Field(max_length=MANY_MAX)]
 Seed = Annotated[int, Field(ge=0, lt=2**31)]
 Count = Annotated[int, Field(ge=0, lt=2**32)]
 Metres = Annotated[float, Field(ge=0, le=30, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]  # the verb says what can be
 Number = Annotated[float, Field(ge=-86_400, le=86_400, allow_inf_nan=False)]
 Minutes = Annotated[float, Field(ge=0, le=1440, allow_inf_nan=False)]
 Hours = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
@@ -98,7 +99,7 @@ ARGUMENTS: dict[str, Argument] = {
     "name": Argument(Name, "A name for people.", "Larch 1"),
     "change": Argument(Name, "What the correction does: void, judge, merge, add-hit, place-call, give, undo …", "void"),
     "about": Argument(Name, "What it is about: a strike, call, split, burial or correction.", "5ee00001-1-1"),
-    "value": Argument(Name | Number | None, "What the correction puts in its place, where it puts something.", None),
+    "value": Argument(Name | Finite | None, "What the correction puts in its place, where it puts something.", None),
     "candidates": Argument(Names, "Who is to be assessed, in this order.", ["Jon"], plain=False),
     "candidate": Argument(Name | None, "Who is assessed; needed where several search together.", "Jon"),
     "item": Argument(Name, "An item of the sheet, or a free one.", "probing"),

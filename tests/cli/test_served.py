@@ -80,6 +80,9 @@ def test_an_exercise_from_the_command_line(site: Served) -> None:
     undone = site.cli("exercise", "correct", "x1", "undo", str(row(voided)["correction"]), "--why", "it was right")
     assert undone.returncode == 0, undone.stderr
     site.until(lambda s: [e for e in s["exercises"] if e["state"] == "complete"], 90)
+    earlier = site.cli("exercise", "correct", "x1", "shift-start", "x1", "-20", "--why", "begun too late", "--json")
+    assert earlier.returncode == 0, earlier.stderr
+    assert row(earlier)["corrections"][-1]["value"] == -20
     shown = site.cli("exercise", "show", "x1")
     assert "complete" in shown.stdout
     assert "±" in shown.stdout

@@ -99,6 +99,51 @@ def test_a_voided_find_that_had_fallen_quiet_sends_within_two_seconds_under_a_ne
     tell(story)
 
 
+def test_a_correction_that_no_exercise_could_need_is_refused_and_leaves_nothing() -> None:
+    async def story(made: Field) -> None:
+        await ready(made)
+        name = await started(made)
+        for change, about, value, why, says in (
+            ("add-hit", "A", -500.0, "seen", "A hit at -500 s cannot be."),
+            ("add-hit", "A", 99_999_999.0, "seen", "A hit at 1e+08 s cannot be."),
+            ("shift-start", name, 100_000.0, "late", "A start cannot be shifted by 100000 s."),
+            ("shift-start", name, -1e12, "late", "A start cannot be shifted by -1e+12 s."),
+            ("give", "A", "  ", "hers", "'' is no name for a person."),
+            ("give", "A", "x" * 5000, "hers", "is no name for a person."),
+            ("add-hit", "A", 20.0, "x" * 501, "The reason is too long."),
+        ):
+            error = await refused(
+                made, "exercise-correct", exercise=name, change=change, about=about, value=value, by="Mira", why=why
+            )
+            assert says in str(error)
+        assert (await ask(made, "exercise-show", exercise=name))["corrections"] == []
+        for change, about, value in (("add-hit", "A", 0.0), ("add-hit", "A", 14_400.0), ("shift-start", name, -3600.0)):
+            asked = {"exercise": name, "change": change, "about": about, "value": value, "by": "Mira"}
+            await ask(made, "exercise-correct", why="x" * 500, **asked)
+
+    tell(story)
+
+
+def test_a_call_is_placed_only_with_a_burial_and_a_strike_merged_only_with_a_strike() -> None:
+    async def story(made: Field) -> None:
+        await ready(made)
+        name = await started(made)
+        target = burial(await ask(made, "exercise-show", exercise=name), "A")["target"]
+        probe(made, target)
+        await asyncio.sleep(2)
+        row = await ask(made, "exercise-call", exercise=name, by="Mira")
+        source = burial(row, "A")["find"]["source"]
+        for change, about, value in (("place-call", row["call"], "Z"), ("merge", source, "nothing")):
+            asked = {"exercise": name, "change": change, "about": about, "value": value, "by": "Mira", "why": "seen"}
+            assert f"has no {value!r}" in str(await refused(made, "exercise-correct", **asked))
+        await ask(
+            made, "exercise-correct", exercise=name, change="place-call", about=row["call"], value="A", by="Mira",
+            why="seen",
+        )  # fmt: skip
+
+    tell(story)
+
+
 def test_a_rebooted_target_stays_quiet_until_a_person_says_so() -> None:
     async def story(made: Field) -> None:
         await ready(made)
