@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
 from fieldctl.cli.outside import ledger_path
+
+if TYPE_CHECKING:
+    from fieldctl.debrief.assessment import Standing
 
 assessment = typer.Typer(
     help="Assess people by a drill that is marked so: conditions frozen, a sheet, a verdict, two signatures.",
@@ -26,7 +29,7 @@ def list_(
     site: SiteDir = HERE,
     json: AsJson = False,
 ) -> None:
-    """Every candidate with his exercises and verdicts, from the log; works beside a running serve."""
+    """Every candidate, one line an attempt with its verdict, from the log; works beside a running serve."""
     from fieldctl.debrief.assessment_list import read_assessments
     from fieldctl.debrief.assessment_page import say
     from fieldctl.debrief.season_words import name_of
@@ -42,11 +45,19 @@ def list_(
     else:
         table = []
         for each in rows:
-            state = say("list.waiting") if each.state == "waiting" else say(f"verdict.{each.state}")
-            signed = f"{len(each.attempts[-1][1].signed)} of 2" if each.attempts else "-"
-            exercises = ", ".join(name for name, _ in each.attempts) or "-"
-            table.append((each.drill, name_of(each.candidate, names), exercises, state, signed))
-        show.table(("drill", "candidate", "exercises", "verdict", "signatures"), table)
+            head = (each.drill, name_of(each.candidate, names))
+            table += [(*head, exercise, *_stands(it)) for exercise, it in each.attempts] or [
+                (*head, "-", say("list.waiting"), "-")
+            ]
+        show.table(("drill", "candidate", "exercise", "verdict", "signatures"), table)
+
+
+def _stands(it: Standing) -> tuple[str, str]:
+    """The verdict of one attempt, and how often it is signed."""
+    from fieldctl.debrief.assessment_page import say
+
+    verdict = "list.waiting" if it.decided is None else f"verdict.{it.decided.verdict}"
+    return say(verdict), f"{len(it.signed)} of 2"
 
 
 def _row(each: Any, names: Any) -> dict[str, Any]:

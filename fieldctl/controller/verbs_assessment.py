@@ -143,13 +143,12 @@ class AssessmentVerbs:
             raise BadInput("The note is too long.", expected=f"at most {TEXT_MOST} letters", remedy="Shorten it.")
         if by_hand and not why.strip():
             raise BadInput("An entry by hand needs a reason.", remedy="Say why, in a few words.")
+        observer = self._assessing(facts, by)
         name = tick or f"{exercise}-tick-{self._c.next_tap()}"
         if not any(isinstance(f, AssessmentTicked) and f.tick == name for f in facts):
             nth = 1 + max((f.nth for f in facts if isinstance(f, AssessmentTicked)), default=0)
             here = self._c.outside.here()
-            await self._c.write(
-                AssessmentTicked(exercise, name, who, item, value, why, self._c.person(by), here, by_hand, nth)
-            )
+            await self._c.write(AssessmentTicked(exercise, name, who, item, value, why, observer, here, by_hand, nth))
         return {"tick": name, **self._row(exercise, who)}
 
     async def decide(self, exercise: str, verdict: str, by: str, why: str = "", candidate: str | None = None) -> Row:
@@ -172,8 +171,7 @@ class AssessmentVerbs:
             raise BadInput(
                 f"The field says {sheet['proposal']}: another verdict needs a reason.", remedy="Say why: --why TEXT."
             )
-        assessor = self._c.person(by)
-        self._not_self(assessor, who)
+        assessor = self._assessing(facts, by)
         nth = 1 + max((f.nth for f in facts if isinstance(f, AssessmentDecided)), default=0)
         here = self._c.outside.here()
         fact = AssessmentDecided(exercise, who, verdict, why, sheet, digest_of(sheet), assessor, here, nth)
@@ -184,7 +182,7 @@ class AssessmentVerbs:
         """A signature under the decided sheet: assessor, and a second one by somebody else."""
         from fieldctl.debrief.assessment import ROLES
 
-        _, who, it = self._open(exercise, candidate)
+        facts, who, it = self._open(exercise, candidate)
         if role not in ROLES:
             raise BadInput(f"{role!r} signs nothing.", expected=", ".join(ROLES), remedy="Choose one of these.")
         if it.decided is None:
@@ -193,10 +191,9 @@ class AssessmentVerbs:
             raise Refused(
                 "The sheet on file is not the one that was decided.", remedy="Look at the log: fieldctl ledger verify."
             )
-        person = self._c.person(by)
-        if not person:
+        if not by.strip():
             raise BadInput("A signature needs a name.", remedy="Say who signs: --by NAME.")
-        self._not_self(person, who)
+        person = self._assessing(facts, by)
         if any(row.by == person and other != role for other, row in it.signed.items()):
             raise Refused(
                 "One person signs once.", expected="two people", remedy="Let somebody else give the second signature."
@@ -205,6 +202,15 @@ class AssessmentVerbs:
             await self._c.write(AssessmentSigned(exercise, who, role, it.digest, person, self._c.outside.here()))
         return self._row(exercise, who)
 
-    def _not_self(self, person: PersonId, candidate: PersonId) -> None:
-        if person == candidate:
-            raise Refused("Nobody assesses himself.", remedy="Let the assessor do it: --by NAME.")
+    def _assessing(self, facts: list[Fact], by: str) -> PersonId:
+        """Who ticks, decides or signs: nobody who searched in it, and nobody who was forgotten."""
+        person = self._c.person(by)
+        if any(isinstance(fact, ExerciseStarted) and person in fact.searchers for fact in facts):
+            raise Refused(
+                "Who searches in an exercise assesses nobody in it.", remedy="Let the assessor do it: --by NAME."
+            )
+        if person in self._c.book.forgotten:
+            raise Refused(
+                f"{person} was forgotten and stays so.", remedy="Name the person anew where he takes part again."
+            )
+        return person

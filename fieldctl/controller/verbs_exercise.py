@@ -8,6 +8,7 @@ from fieldctl.controller import snapshot
 from fieldctl.controller.conditions import conditions_of
 from fieldctl.controller.exercises import START_IN_S, draw_seed
 from fieldctl.controller.people import NAME_MOST
+from fieldctl.controller.strikes import LATE_AFTER_US
 from fieldctl.controller.verbs_assessment import TEXT_MOST
 from fieldctl.drill.corrections import CHANGES, fault_of, next_nth, strike_id
 from fieldctl.drill.files import LIMIT_MIN, plan_to_mapping, read_drill
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 
 HIT_MOST_S = 60 * LIMIT_MIN[1]  # no drill lasts longer
+AGO_MOST_S = 3600  # as long ago as a tap may lie: what is older is a correction
 SHIFT_MOST_S = 3600  # as far back as a tap may be said to lie
 
 
@@ -56,9 +58,10 @@ class ExerciseVerbs:
     # ---- drills ----------------------------------------------------------------------------------------------
 
     def _drill(self, name: str) -> Drill:
-        path = self._c.outside.folder / "drills" / f"{name.removesuffix('.toml')}.toml"
+        folder = self._c.outside.folder / "drills"
+        path = folder / f"{name.removesuffix('.toml')}.toml"
         if "/" in name or not path.is_file():
-            known = ", ".join(sorted(p.stem for p in path.parent.glob("*.toml"))) or "none"
+            known = ", ".join(sorted(p.stem for p in folder.glob("*.toml"))) or "none"
             raise NotFound(f"There is no drill {name!r}.", expected=known, remedy="Name one of these.")
         return read_drill(path.read_text(encoding="utf-8"), f"drills/{path.name}")
 
@@ -313,11 +316,14 @@ class ExerciseVerbs:
 
     # ---- what people tap -------------------------------------------------------------------------------------
 
-    def _tapped(self, ago_s: float) -> Stamp:
-        if not 0 <= ago_s <= 3600:
-            raise BadInput(f"{ago_s:g} s ago cannot be.", expected="0 to 3600 s", remedy="Correct it later instead.")
+    def _tapped(self, ago_s: float, pressed_us: int | None, plus_minus_us: int) -> Stamp:
+        """When a thumb was there: so long ago, or at a moment of the host's clock as its phone knows that clock."""
         here = self._c.outside.here()
-        return Stamp(here.plus(-micros(ago_s)), TAP_PLUS_MINUS_US)
+        if pressed_us is not None:
+            ago_s = max(0.0, seconds(here.us - pressed_us))  # what lies ahead lies within its ± of now
+        if not 0 <= ago_s <= AGO_MOST_S:
+            raise BadInput(f"{ago_s:g} s ago cannot be.", expected="0 to 3600 s", remedy="Correct it later instead.")
+        return Stamp(here.plus(-micros(ago_s)), TAP_PLUS_MINUS_US + plus_minus_us)
 
     async def call(
         self,
@@ -327,33 +333,46 @@ class ExerciseVerbs:
         searcher: str | None = None,
         ago_s: float = 0.0,
         call: str = "",
+        pressed_us: int | None = None,
+        plus_minus_us: int = 0,
     ) -> Row:
         """The searcher says "here"."""
         found = self._exercise(exercise)
         self._known_burial(found, burial)
         name = call or f"{found.id}-call-{self._c.next_tap()}"
         if not any(isinstance(f, CallMade) and f.call == name for f in found.facts):
+            tapped = self._tapped(ago_s, pressed_us, plus_minus_us)
             await self._c.write(
                 CallMade(
                     found.id,
                     name,
                     burial,
                     searcher and self._c.person(searcher),
-                    self._tapped(ago_s),
+                    tapped,
                     self._c.person(by),
+                    late=self._c.outside.here() - tapped.at > LATE_AFTER_US,
                 )
             )
         return {"call": name, **self._row(self._exercise(exercise))}
 
     async def split(
-        self, exercise: str, name: str, by: str, burial: str | None = None, ago_s: float = 0.0, split: str = ""
+        self,
+        exercise: str,
+        name: str,
+        by: str,
+        burial: str | None = None,
+        ago_s: float = 0.0,
+        split: str = "",
+        pressed_us: int | None = None,
+        plus_minus_us: int = 0,
     ) -> Row:
         """A moment on the way: signal, coarse, fine, airway, or a free one."""
         found = self._exercise(exercise)
         self._known_burial(found, burial)
         own = split or f"{found.id}-split-{self._c.next_tap()}"
         if not any(isinstance(f, SplitMade) and f.split == own for f in found.facts):
-            await self._c.write(SplitMade(found.id, own, name, burial, self._tapped(ago_s), self._c.person(by)))
+            tapped = self._tapped(ago_s, pressed_us, plus_minus_us)
+            await self._c.write(SplitMade(found.id, own, name, burial, tapped, self._c.person(by)))
         return {"split": own, **self._row(self._exercise(exercise))}
 
     def _known_burial(self, found: Exercise, burial: str | None) -> None:
@@ -443,13 +462,13 @@ def _hindrance(h: Hindrance) -> Row:
 def _check_value(found: Exercise, change: str, value: str | float | None) -> None:
     """BadInput for a value that no exercise could need, though its form is right."""
     match change, value:
-        case "add-hit", int(at_s) | float(at_s) if not 0 <= at_s <= HIT_MOST_S:
+        case "add-hit", (int() | float()) as at_s if not 0 <= at_s <= HIT_MOST_S:
             raise BadInput(
                 f"A hit at {at_s:g} s cannot be.",
                 expected=f"0 to {HIT_MOST_S} s since the start",
                 remedy="Read it off the clock of the exercise.",
             )
-        case "shift-start", int(by_s) | float(by_s) if abs(by_s) > SHIFT_MOST_S:
+        case "shift-start", (int() | float()) as by_s if abs(by_s) > SHIFT_MOST_S:
             raise BadInput(
                 f"A start cannot be shifted by {by_s:g} s.",
                 expected=f"at most {SHIFT_MOST_S} s, later or earlier",

@@ -96,6 +96,35 @@ def test_from_the_list_to_the_second_signature(assessed: Any) -> None:
     tell(story)
 
 
+def test_who_searched_or_was_forgotten_neither_ticks_nor_decides_nor_signs(assessed: Any) -> None:
+    async def story(made: Field) -> None:
+        assessed(made)
+        await ready(made)
+        name, _ = await started(made, searchers=("Jon", "Tove"))
+        await asyncio.sleep(2)
+        await ask(made, "exercise-stop", exercise=name, by="Mira")
+        whose = {"exercise": name, "candidate": "Jon"}
+        says = "Who searches in an exercise assesses nobody in it."
+        for by in ("Jon", "Tove"):
+            tick = await refused(made, "assessment-tick", item="probing", value="yes", by=by, **whose)
+            assert tick.what == says
+            decide = await refused(made, "assessment-decide", verdict="repeat", why="seen", by=by, **whose)
+            assert decide.what == says
+        assert not facts(made, AssessmentTicked)
+        await ask(made, "assessment-tick", item="probing", value="yes", by="Odd", **whose)
+        odd = facts(made, AssessmentTicked)[0].by
+        await ask(made, "assessment-decide", verdict="repeat", why="seen", by="Mira", **whose)
+        await ask(made, "assessment-sign", role="assessor", by="Mira", **whose)
+        assert (await refused(made, "assessment-sign", role="second", by="Tove", **whose)).what == says
+        await ask(made, "person-forget", person=odd, by="Mira")
+        error = await refused(made, "assessment-sign", role="second", by=odd, **whose)
+        assert error.what == f"{odd} was forgotten and stays so."
+        row = await ask(made, "assessment-sign", role="second", by="Ansel", **whose)
+        assert row["final"]
+
+    tell(story)
+
+
 def test_candidates_are_named_for_a_drill_that_is_there_and_assesses(assessed: Any) -> None:
     async def story(made: Field) -> None:
         assessed(made)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from season_kit import WALL, on_file, started
 
+from fieldctl.cli.assessment import list_
 from fieldctl.debrief.assessment import (
     ITEMS,
     ROLES,
@@ -39,6 +41,7 @@ from fieldctl.events import (
     TargetOdd,
 )
 from fieldctl.ledger.codec import decode, encode
+from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
 from fieldctl.units import BootId, PersonId, TargetId
 
@@ -336,7 +339,9 @@ def test_every_item_verdict_value_and_role_has_its_words() -> None:
 # ---- the list ------------------------------------------------------------------------------------------------
 
 
-def test_candidates_in_a_list_with_their_exercises_and_where_each_stands(tmp_path: Path) -> None:
+def test_candidates_in_a_list_with_their_exercises_and_where_each_stands(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with Ledger.open(tmp_path / "l.db", inline=True) as ledger:
         assert read_assessments(ledger) == []
         at = Made(PLAN).at(0)
@@ -359,7 +364,16 @@ def test_candidates_in_a_list_with_their_exercises_and_where_each_stands(tmp_pat
         assert (jon.listed, jon.state) == (True, "waiting")  # the latest is not decided
         assert jon.attempts[0][1].final
         assert {row.drill for row in read_assessments(ledger, "other")} == {"other"}
-
+    shutil.copy(tmp_path / "l.db", tmp_path / "ledger.sqlite")
+    list_("entrance", site=tmp_path)
+    _, *lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[1:4] for line in lines] == [
+        ["p-tove", "-", "waiting"],
+        ["Jon", "x1", "passed"],  # decided and signed, whatever came after
+        ["Jon", "x2", "waiting"],
+    ]
+    assert ["2 of 2" in line for line in lines] == [False, True, False]
+    with Reader.read(tmp_path / "l.db") as ledger:
         for who in (None, "Jon", "jon ", "p-jon"):
             it, wall = read_standing(ledger, "x1", who)
             assert it.final
