@@ -85,6 +85,7 @@ def as_json(d: Debrief, words: Words = ENGLISH) -> Row:
                 "wall": c.wall,
                 "in_force": c.in_force,
                 "usable": c.usable,
+                "replaced": c.replaced,
                 "text": in_words(c.text, words),
             }
             for c in d.corrections
@@ -268,7 +269,7 @@ def as_csv(d: Debrief, words: Words = ENGLISH) -> Iterator[str]:
             (*head, g.burial or "", f"gap: {g.kind}", _cell(g.from_us), "", _cell(g.until_us), "", "", "", "", text, "")
         )
     for c in d.corrections:
-        became = "in force" if c.in_force else "not in force"
+        became = "in force" if c.in_force else "replaced" if c.replaced else "not in force"
         text = in_words(c.text, words)
         yield csv_line(
             (*head, "", f"correction: {c.change}", _cell(c.at_us), "", "", "hand", "", became, c.by, text, c.correction)

@@ -11,6 +11,9 @@ from fieldctl.drill.corrections import STRIKE_KINDS, in_force, strike_id
 from fieldctl.events import CallMade, Corrected, SplitMade, StrikeRecorded
 from fieldctl.units import Stamp, micros
 
+_ONE_COUNTS = ("judge", "merge", "place-call", "give", "shift-start")
+"""Changes of which the latest about the same counts alone."""
+
 
 def strikes_of(reading: Reading) -> tuple[StrikeRow, ...]:
     """Every strike of the exercise in order of time; those that cannot be dated last."""
@@ -51,10 +54,11 @@ def corrections_told(reading: Reading, walls: Mapping[str, str]) -> tuple[Correc
     """Every correction in the order in which it was made; `walls` has a wall label for those that have one."""
     rows = corrections_of(reading)
     counts = _effective(rows, {c.correction for c in in_force(rows, reading.recorded)})
+    replaced = _replaced(reading, [c for c in rows if counts[c.correction] and _usable(reading, c)])
     named = _Names(reading, rows)
     told = []
     for c in rows:
-        usable = not any(text.startswith(f"correction {c.correction} ") for text in reading.amended.unusable)
+        usable = _usable(reading, c)
         at = reading.since(c.at)
         when = walls.get(c.correction) or (said("unknown") if at is None else clock(at))
         text = said("correction", what=named.what(c), by=reading.name(c.by), at=when, why=c.why)
@@ -62,14 +66,36 @@ def corrections_told(reading: Reading, walls: Mapping[str, str]) -> tuple[Correc
             text = said("correction.unusable", text=text)
         elif not counts[c.correction]:
             text = said("correction.undone", text=text)
+        elif c.correction in replaced:
+            text = said("correction.replaced", text=text)
         value = "" if c.value is None else str(c.value)
         told.append(
             CorrectionRow(
                 c.correction, c.change, c.about, value, reading.name(c.by), c.why, at,
-                walls.get(c.correction), counts[c.correction] and usable, usable, text,
+                walls.get(c.correction), counts[c.correction] and usable and c.correction not in replaced, usable,
+                text, c.correction in replaced,
             )
         )  # fmt: skip
     return tuple(told)
+
+
+def _usable(reading: Reading, c: Corrected) -> bool:
+    return not any(text.startswith(f"correction {c.correction} ") for text in reading.amended.unusable)
+
+
+def _replaced(reading: Reading, counting: Sequence[Corrected]) -> set[str]:
+    """Which of those that count a later one replaced: another word about the same, or another shift of the start."""
+    last: dict[tuple[str, str], str] = {}
+    for c in counting:
+        if c.change in _ONE_COUNTS:
+            last[c.change, "" if c.change == "shift-start" else c.about] = c.correction
+    merged = reading.amended.merged
+    return {
+        c.correction
+        for c in counting
+        if c.change in _ONE_COUNTS
+        and (c.correction not in last.values() or (c.change == "merge" and merged.get(c.about) != c.value))
+    }
 
 
 def _effective(rows: Sequence[Corrected], others: set[str]) -> dict[str, bool]:

@@ -91,7 +91,7 @@ class StrikeRow:
 
 @dataclass(frozen=True, slots=True)
 class CorrectionRow:
-    """One correction: who, when, why, and whether it is in force."""
+    """One correction: who, when, why, and whether it is in force: usable, not undone, not replaced."""
 
     correction: str
     change: str
@@ -104,6 +104,7 @@ class CorrectionRow:
     in_force: bool
     usable: bool
     text: Said
+    replaced: bool = False  # by a later one about the same
 
 
 @dataclass(frozen=True, slots=True)

@@ -476,6 +476,34 @@ def test_undos_that_undo_each_other_count_for_nothing() -> None:
     assert d.burial("A").found is not None
 
 
+def test_a_correction_that_a_later_one_replaced_is_not_told_as_in_force() -> None:
+    make = Made(ONE)
+    first, other = make.strike("A", 250), make.strike("A", 260)
+    one, two = (f"{s.target}-{s.boot}-{s.number}" for s in (first, other))
+    rows = [
+        make.correct("shift-start", "x1", 5, s=400, nth=1),
+        make.correct("shift-start", "x1", 10, s=401, nth=2),
+        make.correct("give", "A", "Tove", s=402, nth=3),
+        make.correct("give", "A", "Mira", s=403, nth=4),
+        make.correct("judge", one, "step", s=404, nth=5),
+        make.correct("judge", one, "probe", s=405, nth=6),
+        make.correct("merge", two, one, s=406, nth=7),
+        make.correct("merge", one, two, s=407, nth=8),
+        make.correct("void", one, s=408, nth=9),
+        make.correct("void", one, s=409, nth=10),
+        make.correct("add-hit", "A", 30, s=410, nth=11),
+        make.correct("add-hit", "A", 40, s=411, nth=12),
+    ]
+    facts = [make.started(), make.on("A", 0, 1), first, other, make.ended("complete", 300), *rows]
+    d = told(ONE, facts)
+    assert [c.in_force for c in d.corrections] == [False, True] * 4 + [True] * 4
+    assert [c.replaced for c in d.corrections] == [True, False] * 4 + [False] * 4
+    assert [said(c.text).endswith("(replaced by a later one)") for c in d.corrections[:4]] == [True, False] * 2
+    again = told(ONE, [*facts, make.correct("undo", rows[1].correction, s=420, nth=13)])
+    assert [c.in_force for c in again.corrections[:2]] == [True, False]  # the first shift is in force again
+    assert [c.replaced for c in again.corrections[:2]] == [False, False]
+
+
 def test_a_shift_of_the_start_is_told_and_counts() -> None:
     make = Made(ONE)
     facts = [make.started(), make.on("A", 0, 1), make.strike("A", 100), make.correct("shift-start", "x1", 10)]
