@@ -3,6 +3,7 @@ import "./hold.js";
 import { h, show } from "./dom.js";
 import { changes, hostNow, isLive, lastHeard, rights, rows } from "./live.js";
 import { inWords, order } from "./orders.js";
+import "./stop.js";
 import { span, t } from "./words.js";
 
 class Live extends HTMLElement {

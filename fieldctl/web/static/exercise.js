@@ -5,7 +5,7 @@ import { h, show } from "./dom.js";
 import { changes, hostNow, isLive, rights, rows } from "./live.js";
 import { inWords, order, ownId } from "./orders.js";
 import { keepQueue, queue } from "./queue.js";
-import { arm, armed, flash, keepAwake, tone } from "./sound.js";
+import { arm, armed, flash, keepAwake, onSound, tone } from "./sound.js";
 import { clock, has, t } from "./words.js";
 
 const UNDO_FOR_MS = 10000;
@@ -312,6 +312,7 @@ function showSound() {
   sound.textContent = armed() ? t("exercise.sound_on") : t("exercise.sound_off");
 }
 sound.addEventListener("click", () => arm().then(showSound));
+onSound(showSound);
 showSound();
 
 changes.addEventListener("rows", paint);

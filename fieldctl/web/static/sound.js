@@ -4,8 +4,16 @@ let lock = null;
 
 export const armed = () => context !== null && context.state === "running";
 
+// Told whenever that may have changed: a call came in, the phone slept, the browser took the sound away.
+let heard = () => {};
+export const onSound = (told) => (heard = told);
+document.addEventListener("visibilitychange", () => heard());
+
 export async function arm() {
-  context ??= new AudioContext();
+  if (!context) {
+    context = new AudioContext();
+    context.addEventListener("statechange", () => heard());
+  }
   await context.resume();
   tone(660, 0.08);
 }
