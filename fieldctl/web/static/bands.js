@@ -6,6 +6,7 @@ const WIDTH = 340;
 const LEFT = 66;
 const BAND = 42;
 const HEAD = 22;
+const WORD = 44; // as wide as "15 min" becomes in any of the languages
 const MARKS_S = [600, 900]; // the 2024 study's 10 minutes beside the 15 of common practice
 
 export function bands(row, now_s, chosen) {
@@ -13,13 +14,14 @@ export function bands(row, now_s, chosen) {
   const x = (seconds) => LEFT + ((WIDTH - LEFT - 4) * Math.max(0, Math.min(seconds, span))) / span;
   const height = HEAD + row.burials.length * BAND + 4;
   const picture = s("svg", { class: "bands", viewBox: `0 0 ${WIDTH} ${height}`, "aria-hidden": "true" });
-  for (const mark of MARKS_S) {
+  row.burials.forEach((burial, n) => picture.append(band(burial, HEAD + n * BAND, x, now_s, burial.burial === chosen)));
+  MARKS_S.forEach((mark, n) => {
+    const after = n > 0 && x(mark) + WORD < WIDTH; // with a long limit both lie near: one word before its mark, one after
     picture.append(
       s("line", { class: "mark", x1: x(mark), x2: x(mark), y1: HEAD - 6, y2: height }),
-      s("text", { class: "mark-word", x: x(mark) + 3, y: 12, "text-anchor": "end" }, t("base.minutes", { n: mark / 60 })),
+      s("text", { class: "mark-word", x: x(mark) + (after ? -3 : 3), y: 12, "text-anchor": after ? "start" : "end" }, t("base.minutes", { n: mark / 60 })),
     );
-  }
-  row.burials.forEach((burial, n) => picture.append(band(burial, HEAD + n * BAND, x, now_s, burial.burial === chosen)));
+  });
   if (now_s !== null) picture.append(s("line", { class: "now", x1: x(now_s), x2: x(now_s), y1: HEAD - 4, y2: height }));
   return picture;
 }

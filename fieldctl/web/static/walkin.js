@@ -6,19 +6,39 @@ import { clock, t } from "./words.js";
 
 const sections = [...document.querySelectorAll("section.walk-in")];
 const part = (section, name) => section.querySelector(`[data-part=${name}]`);
-const said = (section, text) => { part(section, "said").textContent = text; };
+
+// What was said of a press holds while its zone is in one of these states, and is then taken away: whoever is told to be
+// on search when the party is over would stay so.
+const OVER = ["free", "later", "pause", "ended"];
+const HOLDS = { started: ["goes-on"], "goes-on": ["goes-on"], pause: ["pause"], stopped: OVER };
+const COMES_WITHIN_MS = 3000; // the answer may be here before the zone's new state
+const told = new Map(); // zone -> {states, seen, at}
+
+function said(section, text, states = []) {
+  part(section, "said").textContent = text;
+  told.set(section.dataset.zone, { states, seen: false, at: performance.now() });
+}
+
+function forget(section, state) {
+  const last = told.get(section.dataset.zone);
+  if (!last?.states.length) return;
+  if (last.states.includes(state)) last.seen = true;
+  else if (last.seen || performance.now() - last.at > COMES_WITHIN_MS) said(section, "");
+}
 
 for (const section of sections) {
   const { zone } = section.dataset;
   part(section, "start").addEventListener("held", async () => {
     said(section, t("base.sent"));
     const answer = await order("walkin-start", { zone });
-    said(section, answer.ok ? t(`walkin.said_${answer.data.did}`, { time: clock(answer.data.wait_s) }) : inWords(answer.problem));
+    if (answer.ok) said(section, t(`walkin.said_${answer.data.did}`, { time: clock(answer.data.wait_s) }), HOLDS[answer.data.did]);
+    else said(section, inWords(answer.problem), [rows.get(`walkin:${zone}`)?.state]);
   });
   part(section, "stop").addEventListener("click", async () => {
     said(section, t("base.sent"));
     const answer = await order("walkin-stop", { zone });
-    said(section, answer.ok ? t("walkin.said_stopped") : inWords(answer.problem));
+    if (answer.ok) said(section, t("walkin.said_stopped"), HOLDS.stopped);
+    else said(section, inWords(answer.problem), [rows.get(`walkin:${zone}`)?.state]);
   });
 }
 
@@ -33,6 +53,7 @@ changes.addEventListener("beat", () => {
 
 function showZone(section, row, field) {
   section.hidden = !row;
+  forget(section, row?.state);
   if (!row) return;
   const now = hostNow();
   const until = (us) => clock(Math.max(0, (us - now) / 1e6));
