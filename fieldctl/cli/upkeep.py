@@ -123,6 +123,8 @@ def _for_people(found: Upkeep) -> None:
         _kit_for_people(found)
         return
     print(words.summary_words(found))
+    if found.closing is not None and found.closing < found.today:
+        print(words.say("closing-past", day=found.closing.isoformat()))
     heads = ("target", "place", "battery", "left", "last", "do")
     rows = [
         (

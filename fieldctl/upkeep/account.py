@@ -1,7 +1,7 @@
 """The account of every battery: what is left, until when, what is wrong with it, and what to do, most urgent first.
 
     account_of(field, target) -> Row      one target; `Field` is what the site and its log say around it
-    field_account(field) -> Upkeep        all of them
+    field_account(field) -> Upkeep        all of them; a change ticked at one and seen at another names the other
 
 Advice follows the forecast and the cost of digging: whoever digs for a week's charge digs twice. A battery is left in
 peace while the chance that it does not last until closing day is less than the digging is worth; otherwise it is to be
@@ -11,7 +11,7 @@ changed before the early end of its band. A site that wants a plain threshold na
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -20,12 +20,12 @@ import numpy as np
 from fieldctl.site.model import Battery, UpkeepRules
 from fieldctl.units import TargetId
 from fieldctl.upkeep.curves import freezes_c
+from fieldctl.upkeep.doubts import Seen, other_of, seen_of, side_by_side
 from fieldctl.upkeep.energy import Calendar, Use, use_of
 from fieldctl.upkeep.estimate import Estimate, believe, estimate
 from fieldctl.upkeep.forecast import Forecast, forecast
-from fieldctl.upkeep.readings import Daily, Hours, Kept, clean, daily, date_of, day_number
+from fieldctl.upkeep.readings import OFTEN, Daily, Hours, Kept, date_of, day_number
 from fieldctl.upkeep.sickness import signs
-from fieldctl.upkeep.swaps import History, history
 
 if TYPE_CHECKING:
     from fieldctl.upkeep.kit import KitRow
@@ -42,7 +42,6 @@ RISK = (0.02, 0.30)  # least and most chance of not lasting that digging can wei
 SILENT_DAYS = 3.0
 TOLD_DAYS = 14.0  # for which a reading that was kept out is told
 ASKED_DAYS = 40.0  # for which an open question about a change is asked
-OFTEN = 3  # a reading that was kept out so many times is no accident
 COLD_DAYS = 28  # whose coldest hour stands for what is to be expected
 USES_MORE = 2.5  # times what the calendar explains; its table is a plan
 
@@ -117,42 +116,40 @@ class Upkeep:
 
 
 def field_account(about: Field) -> Upkeep:
-    """Every target's account; a change that was ticked for one and seen on another names the other."""
-    rows = [account_of(about, place) for place in about.places]
+    """Every target's account, with what was found beside its battery."""
+    seen = _seen(about)
+    rows = [_row(about, place, seen) for place in about.places]
     rows = [replace(row, findings=(*row.findings, *about.also.get(row.place.target, ()))) for row in rows]
-    rows = [replace(row, findings=tuple(_other(f, row, rows) for f in row.findings)) for row in rows]
     rows.sort(key=lambda row: (ORDER.index(row.state), row.by or np.inf, row.place.name))
     return Upkeep(date_of(about.today), about.rules.closing_day, tuple(rows), about.unplaced)
 
 
-def _other(finding: Finding, row: Row, rows: Sequence[Row]) -> Finding:
-    if finding.key != "ticked-not-done" or finding.since is None:
-        return finding
-    for other in rows:
-        for theirs in other.findings:
-            near = theirs.since is not None and abs(theirs.since - finding.since) <= 3
-            if other is not row and theirs.key == "done-not-ticked" and near:
-                values = {**finding.values, "other": other.place.name}
-                return replace(finding, values=values, remedy="ticked-not-done-other", sure="sure")
-    return finding
-
-
 def account_of(about: Field, place: Place) -> Row:
-    """One target's account as of today."""
+    """One target's account as of today; the others are looked at for changes that were ticked at the wrong one."""
+    return _row(about, place, _seen(about))
+
+
+def _seen(about: Field) -> dict[TargetId, Seen]:
+    alone = {}
+    for target in (place.target for place in about.places):
+        battery, hours = about.batteries.get(target), about.hours.get(target)
+        if battery is not None and hours is not None and hours.day.size:
+            alone[target] = seen_of(hours, battery, about.ticks.get(target, ()))
+    return side_by_side(alone)
+
+
+def _row(about: Field, place: Place, seen: Mapping[TargetId, Seen]) -> Row:
     battery = about.batteries.get(place.target)
-    hours = about.hours.get(place.target)
-    if battery is None or hours is None or not hours.day.size:
+    mine = seen.get(place.target)
+    if battery is None or mine is None:
         key = "kind-unknown" if battery is None else "never-read"
         return _empty(place, battery, Finding(key, "sure"))
-    cleaned = clean(hours, battery)
-    days = daily(cleaned.hours, battery.load_a)
-    found = history(days, battery, about.ticks.get(place.target, ()))
-    days = days.part(found.first, days.size)
+    cleaned, found = mine.cleaned, mine.history
+    days = mine.days.part(found.first, mine.days.size)
     use = use_of(days, about.calendars.get(place.target, _planned(about.rules)))
     belief = believe(battery, days, found.fresh)
     said = estimate(belief)
-    closing = None if about.rules.closing_day is None else float(day_number(about.rules.closing_day))
-    ahead = forecast(belief, days, use, about.rules.expected_c, closing)
+    ahead = forecast(belief, days, use, about.rules.expected_c, _closing(about))
     sick = tuple(
         Finding(sign.sign, "likely", float(days.day[-1]), {"percent": sign.a_day * 100, "times": sign.times})
         for sign in signs(belief, days, use)
@@ -160,16 +157,33 @@ def account_of(about: Field, place: Place) -> Row:
     findings = (
         *sick,
         *_kept_out(cleaned.kept_out, battery, about.today),
-        *_asked(found, about.today),
+        *_asked(about, place, seen),
         *_beside(about, battery, days, said, use, place),
     )
-    known = belief.volts_days > 0 or found.fresh
+    known = (belief.volts_days > 0 or found.fresh) and not cleaned.turned
     state, advice, by = _advice(about, battery, said, ahead, sick=bool(sick), known=known)
     rest, load, celsius = (_latest(values) for values in (days.rest_v, days.load_v, days.celsius))
-    return Row(
-        place, battery, state, advice, by, said, ahead, use, found.began, found.fresh, float(hours.day[-1]),
+    row = Row(
+        place, battery, state, advice, by, said, ahead, use, found.began, found.fresh, float(cleaned.hours.day[-1]),
         rest, load, celsius, findings,
     )  # fmt: skip
+    return replace(_unread(row), estimate=None, forecast=None) if cleaned.turned else _unread(row)
+
+
+def _unread(row: Row) -> Row:
+    """The row of fresh cells, as long as nothing was read after the day of the change: readings are the old ones'."""
+    if not row.fresh or row.began is None or row.last_heard is None or np.floor(row.last_heard) > row.began:
+        return row
+    return replace(
+        row, state="unknown", advice="unread", by=None, estimate=None, forecast=None, volts_rest=None,
+        volts_load=None, findings=(),
+    )  # fmt: skip
+
+
+def _closing(about: Field) -> float | None:
+    """Closing day, as long as it is to come: one that is over tells nothing of the next."""
+    day = about.rules.closing_day
+    return None if day is None or day_number(day) < about.today else float(day_number(day))
 
 
 def _empty(place: Place, battery: Battery | None, why: Finding) -> Row:
@@ -213,7 +227,7 @@ def _kept_out(kept: Sequence[Kept], battery: Battery, today: float) -> tuple[Fin
     values = {"cells": battery.cells, "chemistry": battery.chemistry}
     return tuple(
         Finding(
-            each.key, "likely" if each.times >= OFTEN else "perhaps", float(each.last_day),
+            each.key, "likely" if each.lately >= OFTEN else "perhaps", float(each.last_day),
             {**values, "value": each.value, "times": each.times},
         )
         for each in kept
@@ -221,8 +235,17 @@ def _kept_out(kept: Sequence[Kept], battery: Battery, today: float) -> tuple[Fin
     )  # fmt: skip
 
 
-def _asked(found: History, today: float) -> tuple[Finding, ...]:
-    return tuple(Finding(key, "likely", day) for key, day in found.questions if today - day <= ASKED_DAYS)
+def _asked(about: Field, place: Place, seen: Mapping[TargetId, Seen]) -> Iterator[Finding]:
+    """What has to be asked about changes, with the other's name where one was taken for the other."""
+    names = {each.target: each.name for each in about.places}
+    for key, day in seen[place.target].history.questions:
+        if about.today - day <= ASKED_DAYS:
+            other = other_of(seen, place.target, key, day)
+            if other is None:
+                yield Finding(key, "likely", day)
+            else:
+                sure: Sure = "sure" if key == "ticked-not-done" else "likely"
+                yield Finding(key, sure, day, {"other": names[other]}, f"{key}-other")
 
 
 def _beside(about: Field, battery: Battery, days: Daily, said: Estimate, use: Use, place: Place) -> tuple[Finding, ...]:

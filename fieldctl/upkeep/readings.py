@@ -15,13 +15,18 @@ from typing import NamedTuple
 import numpy as np
 
 from fieldctl.site.model import Battery
-from fieldctl.upkeep.curves import CELLS, Array
+from fieldctl.upkeep.counts import sound
+from fieldctl.upkeep.curves import CELLS, Array, rest_v
 from fieldctl.upkeep.told import Told
 
 HOTTEST_C, COLDEST_C = 45.0, -60.0  # beyond: no thermometer under snow says so, whatever the day
 JANUARY_C = 30.0  # in the months of snow
 WINTER_MONTHS = (11, 12, 1, 2, 3, 4)
 LEAST_OF_END = 0.35  # of the end voltage at rest: less, and whoever reported it could not have spoken from it
+TURNED_OF_EMPTY = 0.9  # of what an empty set has at rest: less, and not all of its cells pull the same way
+TURNED_CELLS = 3  # of two, one turned leaves nothing, and that is "no-volts"
+OFTEN = 3  # times: no accident any more
+LATELY_DAYS = 7.0  # in which a reading must come again and again to be no accident
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,20 +41,22 @@ class Hours:
 
 
 class Kept(NamedTuple):
-    """A kind of reading that was kept out: stable key, how often, the day of the last, and what it said."""
+    """A kind of reading that was kept out: stable key, how often, day and value of the last, how often lately."""
 
     key: str
     times: int
     last_day: int
     value: float
+    lately: int
 
 
 @dataclass(frozen=True, slots=True)
 class Clean:
-    """Hours that can be used, and what was kept out."""
+    """Hours that can be used, what was kept out, and whether the volts of late are those of a cell that is turned."""
 
     hours: Hours
     kept_out: tuple[Kept, ...]
+    turned: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,35 +102,57 @@ def clean(hours: Hours, battery: Battery) -> Clean:
     cell = CELLS[battery.chemistry]
     most = cell.hottest_v * battery.cells
     least = LEAST_OF_END * cell.end_v * battery.cells
+    counted, wild = sound(hours.day, hours.counted_mas, battery.load_a)
     with np.errstate(invalid="ignore"):
+        some = (hours.rest_v >= least) & (hours.rest_v <= most)
+        nothing = (hours.rest_v >= -0.05) & (hours.rest_v < least)
+        turned = (hours.rest_v < -0.05) | (some & (hours.rest_v < turned_v(battery)))
         wrong: Mapping[str, tuple[np.ndarray, Array]] = {
-            "wrong-way-round": (hours.rest_v < -0.05, hours.rest_v),
-            "no-volts": ((hours.rest_v >= -0.05) & (hours.rest_v < least), hours.rest_v),
+            "wrong-way-round": (turned, hours.rest_v),
+            "no-volts": (nothing, hours.rest_v),
             "too-many-volts": (hours.rest_v > most, hours.rest_v),
-            "load-above-rest": (
-                (hours.load_v > hours.rest_v + 0.02 * most) & (hours.rest_v >= least) & (hours.rest_v <= most),
-                hours.load_v,
-            ),
+            "load-above-rest": (some & ~turned & (hours.load_v > hours.rest_v + 0.02 * most), hours.load_v),
+            "no-load-volts": (((some & ~turned) | np.isnan(hours.rest_v)) & (hours.load_v < least), hours.load_v),
             "thermometer": (no_temperature(hours.day, hours.celsius), hours.celsius),
+            "wild-count": (wild, hours.counted_mas / 3.6e6),
         }
-    kept = tuple(
-        Kept(key, int(mask.sum()), int(hours.day[mask][-1]), float(value[mask][-1]))
-        for key, (mask, value) in wrong.items()
-        if mask.any()
-    )
-    volts = (
-        wrong["wrong-way-round"][0] | wrong["no-volts"][0] | wrong["too-many-volts"][0] | wrong["load-above-rest"][0]
-    )
+    kept = tuple(_kept(key, hours.day, mask, value) for key, (mask, value) in wrong.items() if mask.any())
+    volts = turned | nothing | wrong["too-many-volts"][0] | wrong["load-above-rest"][0]
     return Clean(
         Hours(
             hours.day,
             np.where(volts, np.nan, hours.rest_v),
-            np.where(volts, np.nan, hours.load_v),
+            np.where(volts | wrong["no-load-volts"][0], np.nan, hours.load_v),
             np.where(wrong["thermometer"][0], np.nan, hours.celsius),
-            hours.counted_mas,
+            counted,
         ),
         kept,
+        _now(turned | (nothing & (battery.cells == 2)), ~volts & ~np.isnan(hours.rest_v)),
     )
+
+
+def turned_v(battery: Battery) -> float:
+    """Volts at rest below which one cell of a set must be the wrong way round; 0 where that cannot be told.
+
+    No set that stands right has so little and still speaks; and with one turned it has what two cells fewer have.
+    """
+    cell, cells = CELLS[battery.chemistry], battery.cells
+    if cells < TURNED_CELLS:
+        return 0.0
+    empty = TURNED_OF_EMPTY * cells * float(rest_v(battery.chemistry, np.array(0.0)))
+    stops = cells * cell.end_v if battery.least_v is None else battery.least_v
+    return min(empty, stops, (cells - 2) * cell.hottest_v)
+
+
+def _kept(key: str, day: Array, mask: np.ndarray, value: Array) -> Kept:
+    lately = mask & (day > day[-1] - LATELY_DAYS)
+    return Kept(key, int(mask.sum()), int(day[mask][-1]), float(value[mask][-1]), int(lately.sum()))
+
+
+def _now(found: np.ndarray, good: np.ndarray) -> bool:
+    """Whether it was found again and again since the last good reading."""
+    at = np.flatnonzero(good)
+    return int(found[at[-1] + 1 if at.size else 0 :].sum()) >= OFTEN
 
 
 def no_temperature(day: Array, celsius: Array) -> np.ndarray:

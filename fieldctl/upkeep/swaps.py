@@ -7,7 +7,7 @@ shown: the old history goes on, and a question; where another target jumped on t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -37,12 +37,14 @@ class Jump:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The days of the battery that is in now: their first index, whether it was fresh, what has to be asked."""
+    """The days of the battery that is in now: their first index, whether it was fresh, what has to be asked. `unseen`
+    are ticks that are believed although a change could not have shown."""
 
     first: int
     fresh: bool
     began: float
     questions: tuple[tuple[Question, float], ...]
+    unseen: tuple[float, ...] = ()
 
 
 def jumps(days: Daily, battery: Battery) -> list[Jump]:
@@ -109,12 +111,16 @@ def _filled(values: Array) -> Array:
     return bridged
 
 
-def history(days: Daily, battery: Battery, ticks: Sequence[float]) -> History:
-    """The history that the last day belongs to, by what is seen and what was ticked (day numbers, in order)."""
+def history(days: Daily, battery: Battery, ticks: Sequence[float], doubted: Collection[float] = ()) -> History:
+    """The history that the last day belongs to, by what is seen and what was ticked (day numbers, in order).
+
+    Ticks that are `doubted` are believed only where a change shows.
+    """
     seen = jumps(days, battery)
     questions: list[tuple[Question, float]] = []
     starts: list[tuple[int, bool, float]] = []
     matched: set[int] = set()
+    unseen: list[float] = []
     for tick in ticks:
         near = [j for j in seen if j.at not in matched and j.before - TICK_AFTER <= tick <= j.after + TICK_BEFORE]
         if near:
@@ -122,8 +128,11 @@ def history(days: Daily, battery: Battery, ticks: Sequence[float]) -> History:
             starts.append((near[0].at, True, near[0].after))
             continue
         at = int(np.searchsorted(days.day, tick + 1.0))  # the day itself may hold readings of both
-        if at == 0 or not _would_show(days, battery, at):
+        if tick in doubted:
+            questions.append(("ticked-not-done", tick))
+        elif at == 0 or not _would_show(days, battery, at):
             starts.append((min(at, max(0, days.size - 1)), True, tick))
+            unseen.append(tick)
         elif days.size - at < WINDOW:
             starts.append((min(at, days.size - 1), True, tick))
         else:
@@ -135,7 +144,8 @@ def history(days: Daily, battery: Battery, ticks: Sequence[float]) -> History:
     if not starts:
         return History(0, False, float(days.day[0]) if days.size else 0.0, tuple(questions))
     first, fresh, began = max(starts)
-    return History(first, fresh, began, tuple(q for q in questions if q[1] >= began - TICK_BEFORE))
+    asked = tuple(q for q in questions if q[1] >= began - TICK_BEFORE)
+    return History(first, fresh, began, asked, tuple(tick for tick in unseen if tick >= began - TICK_BEFORE))
 
 
 def _would_show(days: Daily, battery: Battery, at: int) -> bool:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import shlex
 import tomllib
 from collections.abc import Mapping
 from functools import cache
@@ -69,7 +70,9 @@ def finding_words(finding: Finding, row: Row, words: Words = ENGLISH) -> tuple[s
 def words_about(finding: Finding, target: str, words: Words = ENGLISH) -> tuple[str, str]:
     """The same of a target by its name."""
     values = {name: plain(name, value, words) for name, value in finding.values.items()}
-    values |= {"day": day_of(finding.since), "target": target}
+    values |= {"day": day_of(finding.since), "target": target, "typed": shlex.quote(target)}
+    if "other" in values:
+        values["other_typed"] = shlex.quote(str(values["other"]))
     return (
         say(f"finding.{finding.key}", words, **values),
         say(f"remedy.{finding.remedy or finding.key}", words, **values),
@@ -92,7 +95,7 @@ def advice_words(row: Row, upkeep: Upkeep, words: Words = ENGLISH) -> str:
     return say(
         f"advice.{row.advice}",
         words,
-        by=day_of(row.by),
+        by=day_of(row.began if row.advice == "unread" else row.by),
         closing=upkeep.closing,
         percent=percent((change_at if threshold else lasts) or 0.0),
         share=percent(share or 0.0),

@@ -11,8 +11,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import replace
-from math import floor
 from typing import Any
 
 from fieldctl.site.model import Site
@@ -46,12 +44,11 @@ Values = dict[str, Any]
 def said_list(account: Upkeep, site: Site, places: Mapping[TargetId, Whereabouts], language: str) -> Values:
     """Everything on the list's page but its buttons."""
     t, w = words.words(language), words_of(language)
-    account = replace(account, rows=tuple(unread(row) for row in account.rows))
     rows = sorted(account.rows, key=_urgent)
     said = [said_row(row, account, site, places.get(row.place.target), language) for row in rows]
     return {
         "summary": summary_words(account, w),
-        "closing": _closing(account, t),
+        "closing": _closing(account, t, w),
         "take": _take(account, t, w),
         "unplaced": t("upkeep.unplaced", n=account.unplaced) if account.unplaced else "",
         "sick": [(row["target"], row["name"], ", ".join(row["sick"])) for row in said if row["sick"]],
@@ -81,17 +78,6 @@ def _item(row: KitRow, w: Words) -> Values:
     }
 
 
-def unread(row: Row) -> Row:
-    """The row of fresh cells, as long as nothing was read after the day of the change: readings are the old ones'."""
-    if not row.fresh or row.began is None or row.last_heard is None or floor(row.last_heard) > row.began:
-        return row
-    others = tuple(finding for finding in row.findings if finding.about != "battery")
-    return replace(
-        row, state="unknown", advice="unread", by=row.began, estimate=None, forecast=None, volts_rest=None,
-        volts_load=None, findings=others,
-    )  # fmt: skip
-
-
 def _urgent(row: Row) -> float:
     """The account's order, with the sick ones right after what is to be changed now."""
     return min(ORDER.index(row.state), 0.5 if _sick(row) else len(ORDER))
@@ -103,12 +89,12 @@ def _sick(row: Row) -> list[str]:
     return sorted(set(found))
 
 
-def _closing(account: Upkeep, t: words.Words) -> Values:
+def _closing(account: Upkeep, t: words.Words, w: Words) -> Values:
     if account.closing is None:
         return {"says": t("upkeep.closing_none"), "parts": []}
     day, left = account.closing.isoformat(), (account.closing - account.today).days
     if left < 0:
-        return {"says": t("upkeep.closing_past", day=day), "parts": []}
+        return {"says": say("closing-past", w, day=day), "parts": []}
     states = [row.state for row in account.rows]
     holds, unknown = states.count("holds"), states.count("unknown")
     change = len(states) - holds - unknown
@@ -136,7 +122,6 @@ def _take(account: Upkeep, t: words.Words, w: Words) -> list[str]:
 def said_row(row: Row, account: Upkeep, site: Site, place: Whereabouts | None, language: str) -> Values:
     """One target as its row and the head of its own page say it."""
     t, w = words.words(language), words_of(language)
-    row = unread(row)
     known = row.estimate is not None and row.estimate.share is not None
     return {
         "known": known,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -23,7 +24,17 @@ from fieldctl.upkeep.energy import Calendar
 from fieldctl.upkeep.estimate import load_v
 from fieldctl.upkeep.read import calendars
 from fieldctl.upkeep.readings import Hours, date_of
-from fieldctl.upkeep.words import ENGLISH, advice_words, basis_words, finding_words, last_words, say
+from fieldctl.upkeep.words import (
+    ENGLISH,
+    LANGUAGES,
+    advice_words,
+    basis_words,
+    finding_words,
+    last_words,
+    say,
+    words_about,
+    words_of,
+)
 from sims.winter import FIRST_DAY, TARGETS, Winter
 
 ALKALINE = Battery("alkaline", 3, 10.0, least_v=2.7)
@@ -80,6 +91,16 @@ def test_what_lasts_until_closing_day_is_left_in_peace() -> None:
     assert "closing" not in advice_words(one(HALF), Upkeep(date_of(DAY), None, (), 0))
 
 
+def test_a_closing_day_that_is_over_says_nothing() -> None:
+    """Nothing is left in peace for having lasted until a day of last winter."""
+    over, none = UpkeepRules(closing_day=date_of(DAY - 1)), UpkeepRules()
+    today = UpkeepRules(closing_day=date_of(DAY))
+    for hours in (LOW, HALF, FULL):
+        assert one(hours, rules=over).state == one(hours, rules=none).state != "holds"
+        assert one(hours, rules=over).forecast.lasts is None  # type: ignore[union-attr]
+    assert one(LOW, rules=today).forecast.lasts is not None  # type: ignore[union-attr]
+
+
 def test_the_cost_of_digging_weighs() -> None:
     """Where digging takes an hour, a chance is taken that nobody takes where the battery lies in the hut."""
     states = {}
@@ -109,7 +130,8 @@ def test_a_target_that_nobody_knows_anything_of() -> None:
 @pytest.mark.parametrize(
     ("what", "value", "key"),
     [("rest_v", -2.0, "wrong-way-round"), ("rest_v", 0.0, "no-volts"), ("rest_v", 9.9, "too-many-volts"),
-     ("celsius", 60.0, "thermometer")],
+     ("rest_v", 1.5, "wrong-way-round"), ("load_v", 0.0, "no-load-volts"), ("load_v", -1.0, "no-load-volts"),
+     ("counted_mas", 4294967295.0, "wild-count"), ("celsius", 60.0, "thermometer")],
 )  # fmt: skip
 def test_impossible_readings_are_shown_and_change_nothing(what: str, value: float, key: str) -> None:
     """One wild hour among three of a day: a person sees it, the estimate does not."""
@@ -122,6 +144,44 @@ def test_impossible_readings_are_shown_and_change_nothing(what: str, value: floa
     assert keys(before) == []
     assert after.estimate == before.estimate
     assert (after.state, after.by) == (before.state, before.by)
+
+
+def test_three_days_of_no_load_volts_do_not_move_the_charge() -> None:
+    off = replace(HALF, load_v=np.where(HALF.day > DAY - 2, 0.0, HALF.load_v))
+    before, after = one(HALF).estimate, one(off)
+    assert keys(after) == ["no-load-volts"]
+    assert after.findings[0].sure == "likely"
+    assert before is not None
+    assert after.estimate is not None
+    assert after.estimate.share == pytest.approx(before.share, abs=0.02)
+
+
+def test_a_cell_the_wrong_way_round_leaves_nothing_foreseen() -> None:
+    """Fresh cells were ticked, and one of three was put in turned: no percentage, no advice to leave it alone."""
+    turned = replace(FULL, rest_v=FULL.rest_v / 3.0, load_v=FULL.load_v / 3.0)
+    row = one(turned, ticks={0: [DAY - 29.0]}, rules=UpkeepRules(closing_day=date_of(DAY + 5)))
+    assert keys(row) == ["wrong-way-round"]
+    assert (row.state, row.estimate, row.forecast) == ("unknown", None, None)
+    assert "wrong way round" in finding_words(row.findings[0], row)[1]
+
+
+def test_what_was_kept_out_long_ago_and_seldom_is_only_perhaps() -> None:
+    volts = np.repeat(HALF.rest_v, 8)
+    volts[[8, 40, 90, 150, 236]] = 19.9
+    thrice = Hours(*(np.repeat(getattr(HALF, name), 8) for name in Hours.__slots__))
+    (found,) = one(replace(thrice, rest_v=volts)).findings
+    assert (found.key, found.sure, found.values["times"]) == ("too-many-volts", "perhaps", 5)
+
+
+def test_fresh_cells_of_which_nothing_was_read_are_not_asked_for_again() -> None:
+    """As long as the readings are the old ones': the list, the commands and the carry list say so alike."""
+    row = one(LOW, ticks={0: [float(DAY)]})
+    assert (row.state, row.advice, row.by, row.forecast, row.findings) == ("unknown", "unread", None, None, ())
+    assert date_of(DAY).isoformat() in advice_words(row, Upkeep(date_of(DAY), None, (row,), 0))
+    found = field_account(field({0: LOW}, ticks={0: [float(DAY)]}))
+    assert found.rows == (row,)
+    assert as_row(found)["batteries"][0]["change_by"] is None
+    assert one(LOW, ticks={0: [float(DAY - 40)]}).state == "now"
 
 
 def test_uses_more_than_the_calendar_explains() -> None:
@@ -149,11 +209,51 @@ def test_the_one_ticked_and_the_one_done_can_differ() -> None:
     assert "done-not-ticked" in keys(rows["Larch 2"])
     says, remedy = finding_words(ticked, rows["Larch 1"])
     assert date_of(tick).isoformat() in says
-    assert "fieldctl upkeep swapped Larch 2" in remedy
+    assert "fieldctl upkeep swapped 'Larch 2' --day" in remedy
     assert not rows["Larch 1"].fresh
     right = field_account(field({0: old, 1: new}, ticks={1: [tick]}))
     assert [f for row in right.rows for f in row.findings if "ticked" in f.key] == []
     assert next(row for row in right.rows if row.place.name == "Larch 2").fresh
+
+
+def test_a_tick_that_could_not_show_is_asked_about_where_another_changed_unticked() -> None:
+    """Larch 1, still nearly full, was ticked; Larch 2 was done. Until that is answered Larch 1 has its old battery."""
+    old = by_the_book(ALKALINE, np.linspace(1.0, 0.93, 40))
+    new = by_the_book(ALKALINE, np.concatenate([np.linspace(0.9, 0.6, 30), np.linspace(1.0, 0.9, 10)]))
+    tick = float(DAY - 10)
+    alone = field_account(field({0: old}, ticks={0: [tick]}))
+    assert alone.rows[0].fresh  # believed, as long as nothing speaks against it
+    about = field({0: old, 1: new}, ticks={0: [tick]})
+    rows = {row.place.name: row for row in field_account(about).rows}
+    assert not rows["Larch 1"].fresh
+    assert keys(account_of(about, about.places[0])) == keys(rows["Larch 1"])
+    asked = {name: next(f for f in row.findings if "ticked" in f.key) for name, row in rows.items()}
+    assert [f.key for f in asked.values()].count("ticked-not-done") == 1
+    assert "Larch 1" in finding_words(asked["Larch 2"], rows["Larch 2"])[1]
+    assert "visit untick 'Larch 1'" in finding_words(asked["Larch 2"], rows["Larch 2"])[1]
+    assert "swapped 'Larch 2' --day" in finding_words(asked["Larch 1"], rows["Larch 1"])[1]
+    both = field_account(field({0: old, 1: new}, ticks={0: [tick], 1: [tick]}))
+    assert [f for row in both.rows for f in row.findings if "ticked" in f.key] == []
+    assert all(row.fresh for row in both.rows)
+    far = field_account(field({0: old, 1: new}, ticks={0: [tick - 8]}))
+    assert next(row for row in far.rows if row.place.name == "Larch 1").fresh
+
+
+def test_commands_in_remedies_can_be_pasted() -> None:
+    """Names with blanks and quotes are quoted as a shell wants them, in every language."""
+    values = {"other": "Jo's Larch"}
+    for language in LANGUAGES:
+        for finding in (
+            Finding("done-not-ticked", "likely", DAY),
+            Finding("done-not-ticked", "likely", DAY, values, "done-not-ticked-other"),
+            Finding("ticked-not-done", "sure", DAY, values, "ticked-not-done-other"),
+            Finding("two-say", "sure", DAY),
+        ):
+            _, remedy = words_about(finding, "Larch 1", words_of(language))
+            commands = re.findall(r"fieldctl upkeep (?:swapped|visit tick|visit untick) (.*?)(?= --|[,.:;)])", remedy)
+            assert commands
+            for command in commands:
+                assert shlex.split(command) in (["Larch 1"], ["Jo's Larch"]), (language, command)
 
 
 def test_most_urgent_first_in_an_invented_winter() -> None:

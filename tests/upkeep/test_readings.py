@@ -11,6 +11,7 @@ from fieldctl.ledger.store import Ledger
 from fieldctl.ledger.telemetry import Telemetry
 from fieldctl.site.model import Battery
 from fieldctl.units import HostTime, TargetId
+from fieldctl.upkeep.curves import rest_v
 from fieldctl.upkeep.readings import Hours, clean, daily, date_of, day_number
 from fieldctl.upkeep.told import told_of
 
@@ -33,6 +34,8 @@ def hours(rest: list[float], load: list[float], celsius: list[float], day: float
         (0.0, 0.0, -5.0, "no-volts"),
         (19.9, 3.2, -5.0, "too-many-volts"),
         (3.4, 3.9, -5.0, "load-above-rest"),
+        (3.4, 0.0, -5.0, "no-load-volts"),
+        (3.4, -0.3, -5.0, "no-load-volts"),
         (3.4, 3.2, 60.0, "thermometer"),
     ],
 )
@@ -42,13 +45,59 @@ def test_what_cannot_be_is_kept_out_and_told(rest: float, load: float, celsius: 
     assert found.kept_out[0].times == 1
     assert found.kept_out[0].last_day == JANUARY
     kept = [found.hours.rest_v[1], found.hours.load_v[1], found.hours.celsius[1]]
-    gone = [False, False, True] if key == "thermometer" else [True, True, False]
+    gone = {"thermometer": [False, False, True], "no-load-volts": [False, True, False]}.get(key, [True, True, False])
     assert np.isnan(kept).tolist() == gone
     day = daily(found.hours, 0.12)
     assert day.rest_v.tolist() == [pytest.approx(3.4)]
     assert day.load_v.tolist() == [pytest.approx(3.2)]
     assert day.celsius.tolist() == [pytest.approx(-5.0)]
     assert day.coldest_c.tolist() == [pytest.approx(-5.0)]
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "cells", "volts"),
+    [("alkaline", 3, 1.55), ("alkaline", 4, 1.55), ("lithium-fr6", 4, 1.78), ("lithium-thionyl", 3, 3.66),
+     ("li-ion", 3, 4.1), ("li-ion", 4, 3.6), ("lifepo4", 4, 3.3), ("lead-acid", 6, 2.1), ("lead-acid", 6, 2.0)],
+)  # fmt: skip
+def test_one_cell_of_several_the_wrong_way_round(chemistry: str, cells: int, volts: float) -> None:
+    """What a set with one cell turned has cannot be what an empty one has that stands right, and that has enough."""
+    battery = Battery(chemistry, cells, 3.0)  # type: ignore[arg-type]
+    turned, right = ((cells - 2) * volts, cells * volts)
+    found = clean(hours([right, turned, turned, turned], [v - 0.1 for v in (right, turned, turned, turned)], [0.0] * 4),
+                  battery)  # fmt: skip
+    assert [(each.key, each.times) for each in found.kept_out] == [("wrong-way-round", 3)]
+    assert found.turned
+    again = clean(hours([turned, turned, turned, right], [1.0, 1.0, 1.0, right - 0.1], [0.0] * 4), battery)
+    assert not again.turned
+    empty = cells * float(rest_v(battery.chemistry, np.array(0.0)))
+    assert clean(hours([empty], [empty - 0.1], [0.0]), battery).kept_out == ()
+
+
+def test_one_of_two_cells_the_wrong_way_round_leaves_nothing() -> None:
+    found = clean(hours([3.4, 0.01, 0.0, 0.02], [3.2, 0.0, 0.0, 0.0], [0.0] * 4), FR6)
+    assert [each.key for each in found.kept_out] == ["no-volts"]
+    assert found.turned
+
+
+def test_what_comes_seldom_in_a_season_is_not_often() -> None:
+    """Three wild readings within a week are no accident; 25 in a winter may be."""
+    n = 24 * 100
+    seldom, often = np.full(n, 3.4), np.full(n, 3.4)
+    seldom[:: 24 * 4] = 19.9
+    often[-30::10] = 19.9
+    for rest, lately in ((seldom, 1), (often, 3)):
+        (kept,) = clean(hours(rest.tolist(), [3.2] * n, [-5.0] * n), FR6).kept_out
+        assert kept.lately == lately
+    assert clean(hours(seldom.tolist(), [3.2] * n, [-5.0] * n), FR6).kept_out[0].times == 25
+
+
+def test_a_wild_count_is_kept_out_and_told() -> None:
+    given = hours([3.4] * 40, [3.2] * 40, [-5.0] * 40)
+    counted = given.counted_mas + 3e6
+    counted[20] = float(0xFFFFFFFF)
+    found = clean(Hours(given.day, given.rest_v, given.load_v, given.celsius, counted), FR6)
+    assert [(each.key, each.times, round(each.value)) for each in found.kept_out] == [("wild-count", 1, 1193)]
+    assert daily(found.hours, 0.12).used_ah[-1] == pytest.approx(39 * 3600 / 3.6e6)
 
 
 def test_a_warm_hut_in_july_is_no_fault() -> None:
