@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -52,9 +53,10 @@ def check(site: SiteDir = HERE, json: AsJson = False) -> None:
     from fieldctl.site.files import load_site, read_text
 
     faults: list[Fault] = []
-    targets = 0
+    targets, closing = 0, None
     try:
-        targets = len(load_site(site).places)
+        found_site = load_site(site)
+        targets, closing = len(found_site.places), found_site.upkeep.closing_day
     except FileFaults as found:
         faults += found.faults
     drills = sorted((site / "drills").glob("*.toml"))
@@ -65,11 +67,16 @@ def check(site: SiteDir = HERE, json: AsJson = False) -> None:
             faults += found.faults
     if faults:
         raise FileFaults(faults)
-    row = {"targets": targets, "drills": [p.stem for p in drills]}
+    notes = []
+    if closing is not None and closing < datetime.datetime.now(datetime.UTC).date():
+        from fieldctl.upkeep.words import say
+
+        notes.append(say("closing-past", day=closing.isoformat()))
+    row = {"targets": targets, "drills": [p.stem for p in drills], "notes": notes}
     if json:
         show.as_json(row)
     else:
-        print(f"No fault: {targets} targets, {len(drills)} drills.")
+        show.lines([f"No fault: {targets} targets, {len(drills)} drills.", *notes])
 
 
 @site.command(epilog="Example:  fieldctl site survey field.gpx --site larch-hollow")

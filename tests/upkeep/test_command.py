@@ -7,6 +7,7 @@ import datetime
 import io
 import json
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -16,12 +17,15 @@ import pytest
 from jsonschema_rs import Draft202012Validator
 from upkeep_kit import BOOT, site_text, swapped, target_of, write_site
 
+from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
 from fieldctl.site.files import read_site
 from fieldctl.units import HostTime
 from fieldctl.upkeep.as_json import SCHEMA
-from fieldctl.upkeep.read import read_field
+from fieldctl.upkeep.read import read_field, read_upkeep
 from fieldctl.upkeep.readings import date_of
+from fieldctl.upkeep.words import LANGUAGES
+from fieldctl.web.upkeep_said import said_list
 from sims.winter import FIRST_DAY, Winter
 
 FIELDCTL = str(Path(sys.executable).with_name("fieldctl"))
@@ -53,6 +57,29 @@ def test_the_list_for_people(site: Path) -> None:
     assert head.split()[:3] == ["target", "place", "battery"]
     assert sum(row.startswith("Larch ") for row in rows) >= 24
     assert "finding." not in done.stdout
+
+
+def test_a_closing_day_that_is_over_is_said(site: Path, tmp_path: Path) -> None:
+    """On the list, on its page, and by the check of the file; nothing is said to last until then."""
+    text = site_text(WINTER, "[upkeep]\nclosing_day = 2025-04-12\n")
+    shutil.copytree(site, tmp_path / "over")
+    (tmp_path / "over" / "site.toml").write_text(text, encoding="utf-8")
+    shown = run("upkeep", "--on", TODAY, site=tmp_path / "over").stdout
+    assert "Closing day 2025-04-12 is over" in shown
+    assert "it lasts until" not in shown
+    assert int(shown.split(" to change now")[0].rsplit(maxsplit=1)[-1]) > 0
+    assert "is over" not in run("upkeep", "--on", TODAY, site=site).stdout
+    with Reader.read(tmp_path / "over" / "ledger.sqlite") as reader:
+        found = read_upkeep(reader, read_site(text), datetime.date.fromisoformat(TODAY))
+    closing = {language: said_list(found, read_site(text), {}, language)["closing"] for language in LANGUAGES}
+    assert all("2025-04-12" in each["says"] and "closing_day" in each["says"] for each in closing.values())
+    assert len({each["says"] for each in closing.values()}) == 4
+    (tmp_path / "checked").mkdir()
+    (tmp_path / "checked" / "site.toml").write_text(text, encoding="utf-8")
+    assert "Closing day 2025-04-12 is over" in run("site", "check", site=tmp_path / "checked").stdout
+    assert len(json.loads(run("site", "check", "--json", site=tmp_path / "checked").stdout)["notes"]) == 1
+    (tmp_path / "checked" / "site.toml").write_text(text.replace("2025-", "2999-"), encoding="utf-8")
+    assert json.loads(run("site", "check", "--json", site=tmp_path / "checked").stdout)["notes"] == []
 
 
 def test_as_json_by_its_schema_and_as_csv(site: Path) -> None:
