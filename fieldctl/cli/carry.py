@@ -93,6 +93,7 @@ def _for_people(found: Carry, of: Site, names: Any) -> None:
 
     said, t = said_carry(found, of, "en", names), words("en")
     show.lines([said["head"], said["way"]])
+    show.lines(said["box"])
     if said["kit"]:
         print(said["kit"])
     show.lines([f"\n{said['since']['title']}", *(f"  {line}" for line in said["since"]["lines"])])

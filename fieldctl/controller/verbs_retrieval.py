@@ -9,8 +9,9 @@ from fieldctl.controller import snapshot
 from fieldctl.controller.ticked import bounded, day_ago, ticked, told_later_s
 from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import RetrievalBegun, RetrievalClosed, RetrievalUnticked, TargetGivenUp, TargetRetrieved
+from fieldctl.site.whereabouts import survey_days
 from fieldctl.units import TargetId, seconds
-from fieldctl.upkeep.retrieval import Lost, Retrieval, Said, buried, fold, lost
+from fieldctl.upkeep.retrieval import Lost, Retrieval, Said, buried, fold, in_the_box, lost
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -27,7 +28,10 @@ class RetrievalVerbs:
     # ---- what the ledger says --------------------------------------------------------------------------------
 
     def _buried(self) -> tuple[TargetId, ...]:
-        return buried(self._c.upkeep_book.facts, self._c.site.targets)
+        """What lies out there as far as anybody knows."""
+        facts, site = self._c.upkeep_book.facts, self._c.site
+        boxed = in_the_box(facts, survey_days(site))
+        return tuple(target for target in buried(facts, site.targets) if target not in boxed)
 
     def _retrieval(self, name: str) -> Retrieval:
         """One retrieval, the latest where none is named."""
@@ -40,10 +44,16 @@ class RetrievalVerbs:
 
     def _going_on(self, name: str) -> Retrieval:
         found = self._retrieval(name)
-        if found.closed is not None:
+        if found.closed is not None and self._buried():
             raise Refused(
                 f"Retrieval {found.begun.retrieval} is signed for.",
                 remedy="Begin another one for what still lies there: fieldctl upkeep retrieval begin.",
+            )
+        if found.closed is not None:
+            raise Refused(
+                f"Retrieval {found.begun.retrieval} is signed for, and every target is in the box.",
+                remedy="Nothing is left to bring in. "
+                "What lies out there again is surveyed anew: fieldctl site resurvey.",
             )
         return found
 
@@ -78,7 +88,10 @@ class RetrievalVerbs:
                 )
         targets = self._buried()  # also who was given up before: it is looked for again
         if not targets:
-            raise Refused("No target lies in the field.", remedy="Look at the list: fieldctl target list.")
+            raise Refused(
+                "No target lies in the field: what was surveyed is in the box or was taken out.",
+                remedy="Look at the last one: fieldctl upkeep retrieval show.",
+            )
         name = f"r{len(every) + 1}"
         here, day = self._c.outside.here(), day_ago(self._c.outside.clock.wall())
         await self._c.write(RetrievalBegun(name, targets, day, self._c.person(by), here, request))

@@ -89,6 +89,11 @@ def whereabouts(
     )
 
 
+def survey_days(site: Site) -> dict[TargetId, str]:
+    """The day on which each place was surveyed, "" where nobody noted it."""
+    return {p.target: "" if p.surveyed_on is None else p.surveyed_on.isoformat() for p in site.places}
+
+
 def put_elsewhere(place: Place, moved: TargetMoved | None) -> TargetMoved | None:
     """What was said of a move, while the place is not newer than it: of one day, while it is the very place of then."""
     if moved is None:

@@ -1,12 +1,13 @@
 """The carry list: where to go on this visit and in which order, what to do there, what to take along, what is new.
 
-    carry_of(upkeep, site, snow, barred, names, before) -> Carry     pure; `carry_read` reads what it needs
+    carry_of(upkeep, site, snow, barred, names, before, box) -> Carry     pure; `carry_read` reads what it needs
 
 A target is on the way where its battery is to be changed now or soon, where it is barred until it is dug out, or where
 something was found, likely or sure, that can only be put right there; what may wait is done where somebody goes anyway.
 What is mended at the desk, and what waits at targets where nobody goes, is a list of its own. Cells are counted by
 kind, the club's kit among them, with a spare set for every ten targets (a set is changed whole, and one may be
-dropped), and sets in case for what may turn out to be the battery.
+dropped), and sets in case for what may turn out to be the battery. What a signed retrieval brought in is in the box:
+nobody walks for it, and it is named apart.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import datetime
 import math
 from collections import Counter
 from collections.abc import Collection, Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldctl.site.model import PROBE_IN_HANDS_M, Battery, Site, Stake
 from fieldctl.site.whereabouts import Snow, Whereabouts, whereabouts
@@ -23,7 +24,7 @@ from fieldctl.units import TargetId
 from fieldctl.upkeep.account import Finding, Row, Upkeep
 from fieldctl.upkeep.kit import KitRow
 from fieldctl.upkeep.route import Point, length_m, walk
-from fieldctl.upkeep.visits import BATTERY
+from fieldctl.upkeep.visits import BATTERY, target_of
 
 BARRED = "barred"  # the key of the item that is to dig a barred target out
 AT_THE_DESK = frozenset(
@@ -118,6 +119,7 @@ class Carry:
     probe_m: float
     found: tuple[str, ...]
     since: Since | None
+    box: tuple[tuple[TargetId, str, str], ...]  # what a retrieval brought in, its name, and since when
     there: Mapping[TargetId, Whereabouts]  # every place of the site, whether or not anybody goes there
 
     @property
@@ -133,8 +135,16 @@ def carry_of(
     barred: Mapping[TargetId, str],
     names: Mapping[TargetId, str],
     before: Before | None,
+    box: Mapping[TargetId, str],
 ) -> Carry:
-    """The list of this visit. `barred` gives why, `names` what people call targets that have no account any more."""
+    """The list of this visit. `barred` gives why, `names` what people call targets that have no account any more,
+    `box` since when a target is in the box.
+    """
+    boxed = tuple((target, _called(target, names, site), day) for target, day in box.items())
+    upkeep = replace(upkeep, rows=tuple(row for row in upkeep.rows if row.place.target not in box))
+    barred = {target: why for target, why in barred.items() if target not in box}
+    if before is not None:
+        before = replace(before, found=tuple(item for item in before.found if target_of(item) not in box))
     there = {place.target: whereabouts(site, place.target, snow, upkeep.today) for place in site.places}
     stops = [
         Stop(target, row.place.name, row.place.zone, there.get(target), row, barred.get(target, ""), _jobs(row, barred))
@@ -143,7 +153,7 @@ def carry_of(
     ]
     for target in sorted(set(barred) - {stop.target for stop in stops}):  # taken out, and never dug out
         where = there.get(target)
-        name = names.get(target) or (str(target) if where is None else where.place.name)
+        name = _called(target, names, site)
         zone = "" if where is None else where.place.zone
         stops.append(Stop(target, name, zone, where, None, barred[target], (Job(f"{target}:{BARRED}"),)))
     on_the_way = _in_order([stop for stop in stops if stop.jobs], site)
@@ -163,8 +173,14 @@ def carry_of(
         _probe_m(on_the_way, site),
         tuple(sorted(found)),
         None if before is None else since(before, found),
+        boxed,
         there,
     )
+
+
+def _called(target: TargetId, names: Mapping[TargetId, str], site: Site) -> str:
+    surveyed = (place.name for place in site.places if place.target == target)
+    return names.get(target) or next(surveyed, str(target))
 
 
 def _desk(upkeep: Upkeep, on_the_way: Container[TargetId]) -> tuple[tuple[Row, Finding], ...]:

@@ -50,6 +50,7 @@ def as_row(carry: Carry) -> dict[str, Any]:
             for row, finding in carry.desk
             for says, remedy in [finding_words(finding, row)]
         ],
+        "in_box": [{"target": target, "name": name, "day": day} for target, name, day in carry.box],
         "since": None if carry.since is None else _since(carry.since),
         "items": list(carry.items),
         "found": list(carry.found),
@@ -140,6 +141,7 @@ SCHEMA: dict[str, Any] = {
         tools=_TEXTS,
         probe_m=_NUMBER,
         desk=list_of(object_of(target=_TEXT, name=_TEXT, key=_TEXT, says=_TEXT, remedy=_TEXT)),
+        in_box=list_of(object_of(target=_TEXT, name=_TEXT, day=_TEXT)),
         since={"anyOf": [_SINCE, {"type": "null"}]},
         items=_TEXTS,
         found=_TEXTS,

@@ -24,10 +24,12 @@ from fieldctl.events import (
     VisitClosed,
 )
 from fieldctl.site.model import Site
-from fieldctl.site.whereabouts import Whereabouts, whereabouts
+from fieldctl.site.whereabouts import Whereabouts, survey_days, whereabouts
 from fieldctl.units import TargetId
+from fieldctl.upkeep import retrieval
 from fieldctl.upkeep.carry import Before, Carry, carry_of
 from fieldctl.upkeep.read import read_upkeep
+from fieldctl.upkeep.retrieval import in_the_box
 from fieldctl.upkeep.snow_log import read_snow
 from fieldctl.upkeep.visits import KINDS, Visit, fold, swaps_in_force
 
@@ -49,7 +51,8 @@ def read_carry(reader: Reader, site: Site, today: datetime.date) -> Carry:
                 barred.pop(fact.target, None)
     names = read_names(reader, site)
     upkeep, snow = read_upkeep(reader, site, today), read_snow(reader)
-    return carry_of(upkeep, site, snow, barred, names, before_of(reader))
+    box = in_the_box(reader.facts(kinds=retrieval.KINDS), survey_days(site))
+    return carry_of(upkeep, site, snow, barred, names, before_of(reader), box)
 
 
 def read_names(reader: Reader, site: Site) -> dict[TargetId, str]:

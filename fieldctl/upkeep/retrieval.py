@@ -1,7 +1,8 @@
 """Bringing the targets in at the end of the season, until each one is in the box or given up by name.
 
     fold(facts) -> {retrieval: Retrieval}     lost(facts) -> every target that was ever given up or taken out as lost
-    buried(facts, surveyed, posts)            which targets lie out there as far as anybody knows
+    buried(facts, surveyed)                   which targets the field has, wherever they are
+    in_the_box(facts, surveyed)               which of them a signed retrieval brought in, and on which day
 
 Retrieving takes nobody out of the field: a target in the box still has its keys and may be heard on the bench. Giving
 up neither: what is lost may still be heard one day, and any signal is a person until proved otherwise. A lost target
@@ -10,16 +11,19 @@ stays on its list for ever; where it is found after all, that stands beside it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from fieldctl.events import (
+    DayOpened,
     Fact,
     RetrievalBegun,
     RetrievalClosed,
     RetrievalUnticked,
+    SelfTested,
     TargetAdded,
     TargetGivenUp,
+    TargetMoved,
     TargetRetrieved,
     TargetTakenOut,
 )
@@ -33,6 +37,9 @@ KINDS = (
     RetrievalClosed,
     TargetAdded,
     TargetTakenOut,
+    TargetMoved,
+    SelfTested,
+    DayOpened,
 )
 """What a retrieval is folded from."""
 
@@ -134,7 +141,7 @@ def _with(row: Lost, fact: TargetRetrieved | None) -> Lost:
 
 
 def buried(facts: Iterable[Fact], surveyed: Iterable[TargetId]) -> tuple[TargetId, ...]:
-    """Targets that lie out there: surveyed or added, and not taken out; one that was taken out as lost still does."""
+    """Targets of the field: surveyed or added, and not taken out; one that was taken out as lost still lies there."""
     there: dict[TargetId, None] = dict.fromkeys(surveyed)
     for fact in facts:
         match fact:
@@ -143,3 +150,27 @@ def buried(facts: Iterable[Fact], surveyed: Iterable[TargetId]) -> tuple[TargetI
             case TargetTakenOut():
                 there.pop(fact.target, None)
     return tuple(there)
+
+
+def in_the_box(facts: Iterable[Fact], surveyed: Mapping[TargetId, str]) -> dict[TargetId, str]:
+    """Targets that a signed retrieval brought in, with the day of it; `surveyed` gives each one's day of survey, or "".
+
+    It lies out there again with a survey of a later day, once it is added or put elsewhere, when a new round of the
+    self-test begins, and when the field opens and hears it.
+    """
+    got: dict[TargetId, str] = {}
+    boxed: dict[TargetId, str] = {}
+    tests = 0
+    for fact in facts:
+        match fact:
+            case TargetRetrieved():
+                got[fact.target] = fact.day
+            case RetrievalClosed():
+                boxed |= {target: got.get(target) or fact.day for target in fact.retrieved}
+            case TargetAdded() | TargetTakenOut() | TargetMoved():
+                boxed.pop(fact.target, None)
+            case SelfTested() if fact.round > tests:
+                tests, boxed = fact.round, {}
+            case DayOpened():
+                boxed = {target: day for target, day in boxed.items() if target not in fact.heard}
+    return {target: day for target, day in boxed.items() if surveyed.get(target, "") <= day}

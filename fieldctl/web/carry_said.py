@@ -47,6 +47,7 @@ def said_carry(carry: Carry, site: Site, language: str, names: Mapping[TargetId,
             for row, finding in carry.desk
             for says, remedy in [finding_words(finding, row, w)]
         ],
+        "box": _box(carry, t),
         "kit": t("carry.kit_some", n=len(away)) if away else "",
         "since": _since(carry.since, carry, names, language),
         "items": list(carry.items),
@@ -74,6 +75,13 @@ def stops_of(items: Iterable[str], carry: Carry, site: Site, language: str, name
         "stops": stops,
         "new": [f"{_name(target_of(job.item), names)}: {_what(job.item, language)}" for job in new],
     }
+
+
+def _box(carry: Carry, t: words.Words) -> list[str]:
+    """What a signed retrieval brought in, a line for each day."""
+    days = dict.fromkeys(day for _, _, day in carry.box)
+    of = {day: ", ".join(name for _, name, since in carry.box if since == day) for day in days}
+    return [t("carry.in_box", day=day or "–", targets=targets) for day, targets in of.items()]
 
 
 def _bare(target: TargetId, carry: Carry, names: Mapping[TargetId, str]) -> Stop:

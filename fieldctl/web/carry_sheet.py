@@ -54,6 +54,7 @@ def carry_sheet(said: Values, language: str) -> str:
     if said["stops"]:
         parts += [_h2(t("carry.stops")), _stops(said["stops"], t)]
     parts += [_signs(t), _h2(said["since"]["title"], "after"), _lines(said["since"]["lines"])]
+    parts += [paragraph(line) for line in said["box"]]
     if said["kit"]:
         parts.append(paragraph(said["kit"]))
     if said["desk"]:

@@ -76,6 +76,10 @@ def test_the_retrieval_closes_at_n_of_n(site: Served, tmp_path: Path) -> None:
     row(site, "retrieval", "show", "--html", str(sheet))
     assert "probed, nothing" in sheet.read_text(encoding="utf-8")
     assert row(site, "retrieval", "close", "--signed", "Ansel", "--by", "Ansel")["signed"] == "Ansel"
+    carry = row(site, "carry")
+    assert [one["name"] for one in carry["in_box"]] == ["Larch 1", "Larch 2", "Larch 3"]
+    assert {TARGETS[0], TARGETS[1], TARGETS[2]}.isdisjoint({stop["target"] for stop in carry["stops"]})
+    assert "In the box since" in site.cli("upkeep", "carry").stdout
     shown = site.cli("upkeep", "retrieval", "show").stdout
     assert "Lost, for ever on this list" in shown
     assert "Any signal is a person until proved otherwise." in shown

@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import Any
 
+import pytest
 from kit import ask, facts, refused, tell
 
-from fieldctl.events import RetrievalClosed, TargetGivenUp, TargetTakenOut
+from fieldctl.events import (
+    DayOpened,
+    Fact,
+    RetrievalClosed,
+    SelfTested,
+    TargetAdded,
+    TargetGivenUp,
+    TargetMoved,
+    TargetRetrieved,
+    TargetTakenOut,
+)
+from fieldctl.units import HostTime, PersonId, TargetId
+from fieldctl.upkeep.retrieval import in_the_box
 from sims.field import Field
 
 
@@ -53,6 +67,66 @@ def test_it_closes_only_when_each_is_in_or_given_up_by_name() -> None:
     tell(story)
 
 
+def test_what_a_signed_retrieval_brought_in_is_not_sent_for_again_before_it_lies_out_there_again() -> None:
+    async def story(made: Field) -> None:
+        targets = await begun(made)
+        for target in targets:
+            await ask(made, "retrieval-got", target=target, by="Tove")
+        await ask(made, "retrieval-close", signed="Ansel", by="Ansel")
+        error = await refused(made, "retrieval-got", target=targets[0], by="Tove")
+        assert ("every target is in the box" in error.what, "another" in error.remedy) == (True, False)
+        assert "in the box" in (await refused(made, "retrieval-begin", by="Ansel")).what
+        await made.kill()
+        made.begin()
+        await asyncio.sleep(5)
+        assert "in the box" in (await refused(made, "retrieval-begin", by="Ansel")).what, "after a restart too"
+        row = await ask(made, "self-test", by="Tove")
+        assert len(row["targets"]) == 3, "they are tested before they are buried again"
+        row = await ask(made, "retrieval-begin", by="Ansel")
+        assert [one["target"] for one in row["targets"]] == list(targets)
+
+    tell(story)
+
+
+def said_of(target: TargetId, day: str) -> tuple[TargetRetrieved, RetrievalClosed]:
+    got = TargetRetrieved("r1", target, f"t-{target}", "", (), None, day, WHO, AT)
+    return got, RetrievalClosed("r1", (target,), (), WHO, day, WHO, AT)
+
+
+LARCH, SPRUCE = TargetId("5ee00001"), TargetId("5ee00002")
+WHO, AT = PersonId("p-1"), HostTime("boot", 1)
+
+
+@pytest.mark.parametrize(
+    "later",
+    [
+        TargetAdded(LARCH, "hw", "bus", 1, WHO),
+        TargetMoved(LARCH, "2026-11-01", WHO, AT),
+        SelfTested(SPRUCE, 2, {}, "2026-11-01", WHO, AT),
+        DayOpened(WHO, AT, "low", 1.0, (LARCH,), (), (), ""),
+    ],
+    ids=lambda fact: type(fact).__name__,
+)
+def test_what_ends_the_box(later: Fact) -> None:
+    before = SelfTested(LARCH, 1, {}, "2025-11-01", WHO, AT)
+    facts: list[Fact] = [before, *said_of(LARCH, "2026-04-20")]
+    assert in_the_box(facts, {LARCH: "2026-01-10"}) == {LARCH: "2026-04-20"}
+    assert in_the_box([later, *facts], {}) == {LARCH: "2026-04-20"}, "what was before says nothing of it"
+    assert in_the_box([*facts, later], {}) == {}
+    assert in_the_box([*facts, replace(before, target=SPRUCE)], {}) != {}, "the same round goes on"
+
+
+@pytest.mark.parametrize(("survey", "boxed"), [("", True), ("2026-04-20", True), ("2026-04-21", False)])
+def test_a_survey_of_a_later_day_takes_it_out_of_the_box(survey: str, boxed: bool) -> None:
+    assert bool(in_the_box(said_of(LARCH, "2026-04-20"), {LARCH: survey})) == boxed
+
+
+def test_what_was_got_is_in_the_box_with_the_signature_alone() -> None:
+    got, closed = said_of(LARCH, "2026-04-20")
+    assert in_the_box([got], {}) == {}
+    assert in_the_box([got, replace(closed, retrieved=(), given_up=(LARCH,))], {}) == {}
+
+
 def test_a_lost_one_stays_on_the_list_for_ever_and_is_looked_for_again() -> None:
     async def story(made: Field) -> None:
         first, second, third = await begun(made)
@@ -89,7 +163,7 @@ def test_who_was_taken_out_as_lost_has_to_be_answered_for_too_and_who_was_taken_
         await ask(made, "retrieval-got", target=second, by="Tove", note="at the workshop")
         await ask(made, "retrieval-close", signed="Ansel", by="Ansel")
         again = await ask(made, "retrieval-begin", by="Ansel")
-        assert [one["target"] for one in again["targets"]] == [first, third]
+        assert [one["target"] for one in again["targets"]] == [first], "what was brought in is in the box"
 
     tell(story)
 

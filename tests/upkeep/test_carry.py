@@ -32,6 +32,9 @@ from fieldctl.upkeep.carry_as_json import SCHEMA
 from fieldctl.upkeep.carry_read import before_of, last_day, read_carry
 from fieldctl.upkeep.kit import KitRow, kit_account
 from fieldctl.upkeep.route import length_m, walk
+from fieldctl.web.carry_said import said_carry
+from fieldctl.web.carry_sheet import carry_sheet
+from fieldctl.web.words import LANGUAGES
 
 FIELDCTL = str(Path(sys.executable).with_name("fieldctl"))
 TODAY = datetime.date(2026, 1, 24)
@@ -102,11 +105,27 @@ def listed(
     barred: dict[TargetId, str] | None = None,
     snow: Snow | None = None,
     kit: tuple[KitRow, ...] = (),
+    box: dict[TargetId, str] | None = None,
     **more: bool,
 ) -> Carry:
     upkeep, site = field(*rows, **more)
     upkeep = replace(upkeep, kit=kit)
-    return carry_of(upkeep, site, snow or Snow(), barred or {}, {target(9): "Spruce 9"}, None)
+    return carry_of(upkeep, site, snow or Snow(), barred or {}, {target(9): "Spruce 9"}, None, box or {})
+
+
+def test_nobody_walks_for_what_is_in_the_box_and_it_is_named_apart() -> None:
+    rows = (row(1, "now"), row(2, "now"), row(3, "holds", DEAF, Finding("kind-unknown", "sure")))
+    bare, found = listed(*rows), listed(*rows, box={target(1): "2026-04-20", target(3): "2026-04-21"})
+    assert {stop.name for stop in bare.stops} == {"Larch 1", "Larch 2", "Larch 3"}
+    assert [stop.name for stop in found.stops] == ["Larch 2"]
+    assert sum(cells.needed for cells in found.cells) * 2 == sum(cells.needed for cells in bare.cells)
+    assert (found.parts, found.desk) == ((), ())
+    assert found.box == ((target(1), "Larch 1", "2026-04-20"), (target(3), "Larch 3", "2026-04-21"))
+    assert not listed(rows[0], barred={target(1): "heard"}, box={target(1): "2026-04-20"}).stops
+    for language in LANGUAGES:
+        said = said_carry(found, field(*rows)[1], language, {})
+        assert [("Larch 1" in line, "2026-04-20" in line) for line in said["box"]] == [(True, True), (False, False)]
+        assert all(line in carry_sheet(said, language).replace("&#x27;", "'") for line in said["box"])
 
 
 DEAF = Finding("deaf", "likely", about="pad")
