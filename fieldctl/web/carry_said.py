@@ -70,10 +70,18 @@ def stops_of(items: Iterable[str], carry: Carry, site: Site, language: str, name
         jobs = {job.item: job for job in stop.jobs}
         said = _stop(replace(stop, jobs=tuple(jobs.get(item, Job(item)) for item in keys)), carry, site, t, w)
         stops.append(said)
-    new = [job for stop in carry.stops for job in stop.jobs if job.item not in wanted]
+    new = [job.item for stop in carry.stops for job in stop.jobs if job.item not in wanted]
+    found = _sentences(carry, w)
+    says = {item: found.get(item) or _what(item, language) for item in new}
+    return {"stops": stops, "new": [f"{_name(target_of(item), names)}: {what}" for item, what in says.items()]}
+
+
+def _sentences(carry: Carry, w: Words) -> dict[str, str]:
+    """What each finding says, by its item."""
     return {
-        "stops": stops,
-        "new": [f"{_name(target_of(job.item), names)}: {_what(job.item, language)}" for job in new],
+        f"{row.place.target}:{found.key}": finding_words(found, row, w)[0]
+        for row in carry.upkeep.rows
+        for found in row.findings
     }
 
 
@@ -189,9 +197,7 @@ def _since(since: Since | None, carry: Carry, names: Mapping[TargetId, str], lan
     if since is None:
         return {"title": t("carry.since_none"), "lines": []}
     before = since.before
-    said = {
-        f"{row.place.target}:{f.key}": finding_words(f, row, w)[0] for row in carry.upkeep.rows for f in row.findings
-    }
+    said = _sentences(carry, w)
 
     def about(item: str) -> dict[str, str]:
         return {"name": _name(target_of(item), names), "what": said.get(item) or _what(item, language)}

@@ -32,9 +32,10 @@ from fieldctl.upkeep.carry_as_json import SCHEMA
 from fieldctl.upkeep.carry_read import before_of, last_day, read_carry
 from fieldctl.upkeep.kit import KitRow, kit_account
 from fieldctl.upkeep.route import length_m, walk
-from fieldctl.web.carry_said import said_carry
+from fieldctl.upkeep.words import finding_words, words_of
+from fieldctl.web.carry_said import said_carry, stops_of
 from fieldctl.web.carry_sheet import carry_sheet
-from fieldctl.web.words import LANGUAGES
+from fieldctl.web.words import LANGUAGES, words
 
 FIELDCTL = str(Path(sys.executable).with_name("fieldctl"))
 TODAY = datetime.date(2026, 1, 24)
@@ -126,6 +127,18 @@ def test_nobody_walks_for_what_is_in_the_box_and_it_is_named_apart() -> None:
         said = said_carry(found, field(*rows)[1], language, {})
         assert [("Larch 1" in line, "2026-04-20" in line) for line in said["box"]] == [(True, True), (False, False)]
         assert all(line in carry_sheet(said, language).replace("&#x27;", "'") for line in said["box"])
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_came_to_the_list_of_a_visit_is_said_in_sentences(language: str) -> None:
+    rows = (row(1, "now"), row(2, "holds", DEAF), row(3))
+    found = listed(*rows, barred={target(3): "heard"})
+    names = {target(n): f"Larch {n}" for n in (1, 2, 3)}
+    new = stops_of((), found, field(*rows)[1], language, names)["new"]
+    says = finding_words(DEAF, rows[1], words_of(language))[0]
+    t = words(language)
+    assert new == [f"Larch 1: {t('carry.battery_due')}", f"Larch 2: {says}", f"Larch 3: {t('carry.barred')}"]
+    assert not any("deaf" in line for line in new)
 
 
 DEAF = Finding("deaf", "likely", about="pad")
