@@ -245,7 +245,8 @@ class Node:
         now = self.scheduler.now_us()
         self.gate.settle(now, self.crystal if self.on else None)
         if self.on:
-            self.cell.use(now - self._awake_since, self.gate.sent_us - self._sent_counted)
+            awake_us = 0 if self.asleep_until else now - self._awake_since  # what sleep costs is in no count of its own
+            self.cell.use(awake_us, self.gate.sent_us - self._sent_counted)
             self._sent_counted = self.gate.sent_us
             self._awake_since = now
 
@@ -366,6 +367,7 @@ class Node:
         ticks = self.ticks(at_us)
         if ticks < self.asleep_until and (self.asleep_until - ticks) % self.wake_us > LISTENS_US:
             return False
+        self.settle()
         self.asleep_until = 0
         return True
 

@@ -71,6 +71,7 @@ def carry_out(node: Node, standing: obey.Standing, message: Message, at_us: int)
         node.threshold = message.threshold
     _permit(node, message, standing, at_us)
     if isinstance(message, messages.Sleep):
+        node.settle()
         node.asleep_until = message.until
         node.wake_us = max(1, message.wake) * 1_000_000
     if isinstance(message, messages.Ack):

@@ -6,6 +6,7 @@ memory       what it learns from the ledger when it starts
 line         what lines share; bus_line: the master's turns; air_line: conversations over a broker
 known        what is known of each target right now, and in which state it therefore is
 hearing      what targets say, taken in; asking: what they are asked when nothing else waits
+night        who sleeps while the field is closed and nobody is about
 states       since when each is online, asleep, overdue, weak, faulty or barred, over restarts
 alarms       what needs a person: the table and the step; alarm_keeper: readings in, facts out; hook: the webhook
 strikes      a strike on its way from a target's log to the ledger

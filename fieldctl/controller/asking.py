@@ -1,4 +1,4 @@
-"""What a target is asked when nothing else waits for it: who it is, to arm its pad or not, and how it is."""
+"""What a target is asked when nothing else waits for it: who it is, to arm its pad or not, how it is, and to sleep."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
     """Post the one question or order that a target is due, if nothing else waits for it."""
     if known.session.state != "open" or known.heard_us is None or known.session.waiting:
         return
+    if known.asleep_until_us is not None:
+        return  # it is asked how it is when it wakes
     if known.obeys_another(c.grants.generation):
         return  # it would obey nothing, and each order spends counters: the one that steers would not be heard
     if known.greeting is None:
@@ -38,3 +40,5 @@ def ask_what_is_due(c: Controller, known: Known, now: HostUs) -> None:
     if due and not c.searching and now - (known.asked_report_us or -REPORT_EVERY_US) >= ORDER_LIVES_US:
         known.asked_report_us = now
         c.post(known, Ask(c.outside.nonce(), int(What.REPORT)), now + ORDER_LIVES_US, "ask report")
+    elif not due:
+        c.night.offer(known, now)

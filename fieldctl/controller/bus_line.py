@@ -24,6 +24,7 @@ class BusLine(Line):
     """The only master of a multi-drop bus."""
 
     kind = "serial"
+    naps = True
     byte_us = bus.BYTE_US
     overhead = frames.OVERHEAD
 
@@ -80,7 +81,13 @@ class BusLine(Line):
 
     def press(self, pressing: bool) -> None:
         """See `Line`."""
-        self.bus.press(pressing)
+        self.bus.press(pressing, self._now())
+        self._go()
+
+    def wake(self, known: Known) -> None:
+        """See `Line`."""
+        self.bus.want(known.address, self._now())
+        self._go()
 
     def _shout_now(self, payload: bytes) -> None:
         data = frames.encode(payload)
@@ -134,6 +141,8 @@ class BusLine(Line):
                 # after an acknowledgement the next strike need not wait for its turn
                 strikes = isinstance(message, Outcome) and bool(message.flags & Flags.STRIKES)
                 self.bus.answered(turn, at, more=known.session.waiting > 0, strikes=strikes)
+                if known.asleep_until_us is not None:
+                    self.bus.sleeps(known.address, known.asleep_until_us)
                 turn = None
             elif known.address != turn.address and message is None:
                 self._ear.misaddressed(self, self.members[turn.address], known.address)

@@ -29,6 +29,7 @@ from fieldctl.controller.keeping import Keeping
 from fieldctl.controller.known import Known
 from fieldctl.controller.line import Line, window_of
 from fieldctl.controller.memory import Memory, remember
+from fieldctl.controller.night import Night
 from fieldctl.controller.pen import Pen
 from fieldctl.controller.people import PeopleBook
 from fieldctl.controller.ports import LinkConfig, Outside
@@ -54,7 +55,7 @@ from fieldctl.site.day import step as day_step
 from fieldctl.site.model import MqttLink, SerialLink
 from fieldctl.units import US_PER_S, HostUs, PersonId, TargetId
 from fieldctl.wire import bus
-from fieldctl.wire.messages import Ack, AllOff, Arm, Message, Quiet
+from fieldctl.wire.messages import Ack, AllOff, Arm, Message, Quiet, Sleep
 from fieldctl.wire.session import RESEND_FIRST_US, Ended, Posted, Session
 
 if TYPE_CHECKING:  # the ledger brings SQLAlchemy along
@@ -95,6 +96,7 @@ class Controller:
         self.states = States(self)
         self.exercises.barred = self.hearing.is_barred
         self.edge = Edge(self)
+        self.night = Night(self)
         self.upkeep_book = UpkeepBook()
         self.strikes = StrikeDesk(outside, self.pen, self.exercises.part_of, self._acknowledge, self.hearing.odd)
         self.day = Day()
@@ -372,6 +374,8 @@ class Controller:
                 self.strikes.ack_ended(known, ack)
             case Arm(boot=boot, threshold=threshold) if ended.verdict == "done" and boot == known.boot:
                 known.armed_at = threshold
+            case Sleep() as sleep if ended.verdict == "done":
+                self.night.ended(known, sleep)
         self.grants.order_ended(known, ended)
         waiter = self.order_waiters.pop(ended.order.handle, None)
         if waiter is not None and not waiter.done():

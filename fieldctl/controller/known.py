@@ -85,7 +85,7 @@ class Known:
             return "asleep"
         if self.heard_us is None:
             return "not heard"
-        age = now - self.heard_us
+        age = now - max(self.heard_us, self.asleep_until_us or 0)
         if age <= OVERDUE_AFTER_US:
             return "online"
         return "overdue" if age <= NOT_HEARD_AFTER_US else "not heard"

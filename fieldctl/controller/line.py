@@ -54,6 +54,7 @@ class Line:
     kind = ""
     byte_us = 0.0
     overhead = 0
+    naps = False  # whether its targets may sleep
 
     def __init__(self, name: str, outside: Outside, ear: Ear) -> None:
         self.name = name
@@ -103,6 +104,10 @@ class Line:
 
     def press(self, pressing: bool) -> None:
         """All off is not confirmed yet (or no longer): ask on and on, also whoever does not answer."""
+
+    def wake(self, known: Known) -> None:
+        """Speak to a target that sleeps as soon as it listens."""
+        raise NotImplementedError
 
     def pace(self, exercise: set[int], *, searching: bool) -> None:
         """Which targets are in an exercise, and whether a signal is searched for."""
@@ -167,7 +172,7 @@ class Line:
         message = taken.message
         if taken.asked_us is not None and (known.heard_us is None or taken.asked_us >= known.heard_us):
             known.answered_last(message)
-        known.heard_us = at
+        known.heard_us, known.asleep_until_us = at, None
         known.talk.answered += taken.asked_us is not None or taken.ended is not None
         if taken.asked_us is not None:
             asked, answered = taken.asked_us + held[0], HostUs(at - held[1])

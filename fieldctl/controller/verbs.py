@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 Right = Literal["anybody", "watch", "instruct", "upkeep", "in-charge"]
 Row = dict[str, Any]
 
+CHECKS = ("day-check", "exercise-check")  # whoever only watches wakes nobody; these are asked before something begins
+
 
 @dataclass(frozen=True, slots=True)
 class Verb:
@@ -165,6 +167,8 @@ class Desk:
             raise BadInput(f"There is no verb {name!r}.", expected=", ".join(self.table), remedy="Use one of these.")
         if name != "all-off":  # which is carried out whatever else was said
             _check_text(name, arguments)
+        if verb.right not in ("anybody", "watch") or name in CHECKS:
+            await self._c.night.wake()
         try:
             return await self._held_to_types(verb)(**arguments)
         except ValidationError as error:

@@ -31,7 +31,7 @@ class Current(NamedTuple):
 
 
 TABLE = (
-    Current("asleep", 0.15, "address wake, facts on listening; memory"),
+    Current("asleep", 0.5, "0.15 mA, facts on listening, and awake for a quarter of a second in two; memory"),
     Current("awake", 3.0, "busy bus 2 to 5 mA, facts on listening; memory"),
     Current("armed", 1.0, "1.2 Ah over 1 200 open hours, facts on listening; memory"),
     Current("sending", 12.0, "mean over the pulses, on top of awake; invented, as the simulated targets have it"),

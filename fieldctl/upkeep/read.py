@@ -18,6 +18,7 @@ from fieldctl.events import (
     KitRead,
     SwapTakenBack,
     TargetAdded,
+    TargetGreeted,
     TargetNamed,
     TargetTakenOut,
 )
@@ -61,7 +62,7 @@ def read_field(reader: Reader, site: Site, today: datetime.date, log: Log | None
     latest = list(
         reader.entries(
             max(0, reader.head()[0] - LATEST_ENTRIES),
-            kinds=(ExerciseStarted, DayOpened, DayClosed, TargetAdded, TargetNamed, TargetTakenOut),
+            kinds=(ExerciseStarted, DayOpened, DayClosed, TargetAdded, TargetGreeted, TargetNamed, TargetTakenOut),
         )
     )
     names = {e.fact.target: e.fact.name for e in latest if isinstance(e.fact, TargetNamed)}
@@ -105,14 +106,20 @@ def _as_put_in(battery: Battery, fact: BatterySwapped) -> Battery:
 def calendars(entries: Iterable[Entry], site: Site) -> dict[TargetId, Calendar]:
     """A usual day of each target, as carried out; the site's plan where the log has too few days."""
     started: Counter[TargetId] = Counter()
+    links: dict[TargetId, str] = {}
+    can: dict[TargetId, tuple[str, ...]] = {}
     days: set[str] = set()
     opened: str | None = None
     lengths: list[float] = []
     for entry in entries:
         fact, wall = entry.fact, entry.wall
-        if wall is None:
+        if isinstance(fact, TargetAdded):
+            links[fact.target] = fact.link
+        elif isinstance(fact, TargetGreeted):
+            can[fact.target] = fact.abilities
+        elif wall is None:
             continue
-        if isinstance(fact, ExerciseStarted):
+        elif isinstance(fact, ExerciseStarted):
             days.add(wall[:10])
             started.update(TargetId(target) for target in fact.picks.values())
         elif isinstance(fact, DayOpened):
@@ -122,13 +129,15 @@ def calendars(entries: Iterable[Entry], site: Site) -> dict[TargetId, Calendar]:
             begin, end = (datetime.datetime.fromisoformat(each) for each in (opened, wall))
             lengths.append((end - begin).total_seconds() / 3600.0)
             opened = None
+    wired = {link.name for link in site.serial}  # whoever is on the air is powered, and never sleeps
+    sleep = {target for target, link in links.items() if link in wired and "sleep" in can.get(target, ())}
     rules: UpkeepRules = site.upkeep
     usual = sorted(hours for hours in lengths if 0 < hours <= 24)
     hours = usual[len(usual) // 2] if len(usual) >= DAYS_LEAST else rules.open_hours
     if len(days) < DAYS_LEAST:
         each = rules.exercises / max(1, len(site.places)) * 2  # two or three burials an exercise
-        return {place.target: Calendar(hours, each, sleeps=False) for place in site.places}
+        return {place.target: Calendar(hours, each, place.target in sleep) for place in site.places}
     return {
-        place.target: Calendar(hours, started[place.target] / len(days), sleeps=False, from_log=True)
+        place.target: Calendar(hours, started[place.target] / len(days), place.target in sleep, from_log=True)
         for place in site.places
     }

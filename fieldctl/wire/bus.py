@@ -31,6 +31,9 @@ SLOT_US = 12_000  # a whole hail answer and a margin
 SLOTS_FIRST = 4
 SLOTS_MAX = 64
 CALM_ROUNDS = 2  # rounds in a row without anything new or garbled that end the search
+WAKE_US = 2_000_000  # a sleeper listens once in so long …
+LISTENS_US = 250_000  # … for so long, up to a moment that is a whole number of times before the end of its sleep
+
 VAIN_ROUNDS = 10  # or without anything new though garbled: 20 answers in 64 slots hide one in a round at 0.26
 
 
@@ -56,6 +59,7 @@ class Member:
     more_us: int | None = None  # since when there has been more, of orders or of strikes
     misses: int = 0
     pressing: bool = False  # all off is not confirmed yet: it is asked on and on
+    asleep_until_us: int | None = None  # until then it is asked only when it listens, and only if somebody wants it
 
     @property
     def silent(self) -> bool:
@@ -99,15 +103,23 @@ class Bus:
             member.in_exercise = joins
 
     def want(self, address: int, now: int) -> None:
-        """An order waits for this target."""
+        """An order waits for this target; one that sleeps is asked when it listens next."""
         member = self._members[address]
         member.urgent = True
-        member.due_us = min(member.due_us, now)
+        member.due_us = min(member.due_us, _listens_at(member, now))
 
-    def press(self, pressing: bool) -> None:
+    def sleeps(self, address: int, until_us: int) -> None:
+        """It said that it sleeps until then; nothing is asked meanwhile unless somebody wants it."""
+        member = self._members[address]
+        member.asleep_until_us = member.due_us = until_us
+        member.waits, member.more_us = False, None
+
+    def press(self, pressing: bool, now: int) -> None:
         """Ask on and on, also whoever does not answer; or no longer."""
         for member in self._members.values():
             member.pressing = pressing
+            if pressing and member.asleep_until_us is not None:
+                member.due_us = min(member.due_us, _listens_at(member, now))
 
     def next(self, now: int) -> Member | None:
         """Whose turn it is now, by the table above; None when nobody is due."""
@@ -132,6 +144,7 @@ class Bus:
         self._count(member, now)
         member.misses = 0
         member.urgent = False
+        member.asleep_until_us = None
         member.waits = more
         member.more_us = now if more or strikes else None
         member.due_us = self._after(member, now)
@@ -139,8 +152,12 @@ class Bus:
     def missed(self, member: Member, now: int) -> None:
         """A turn was not answered; an order is tried again soon, unless the target counts as silent."""
         self._count(member, now)
-        member.misses += 1
         member.more_us = None
+        if member.asleep_until_us is not None and now < member.asleep_until_us:
+            member.due_us = _listens_at(member, now + LISTENS_US)
+            return
+        member.asleep_until_us = None
+        member.misses += 1
         again = (member.urgent or member.waits) and not member.silent
         member.due_us = now if again else self._after(member, now)
 
@@ -160,6 +177,15 @@ class Bus:
         if member.in_exercise:
             return pace.idle_us
         return pace.quiet_idle_us if self.quiet else pace.idle_us
+
+
+def _listens_at(member: Member, now: int) -> int:
+    """When it may be asked: now, or in the middle of the next time at which a sleeper listens."""
+    until = member.asleep_until_us
+    if until is None or now >= until:
+        return now
+    middle = until - LISTENS_US // 2
+    return until if now > middle else middle - (middle - now) // WAKE_US * WAKE_US
 
 
 def _waits_since(member: Member) -> int:

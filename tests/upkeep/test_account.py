@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from upkeep_kit import BOOT, battery_of, hours_of_winter, target_of
 
-from fieldctl.events import BatterySwapped, DayClosed, DayOpened, ExerciseStarted
+from fieldctl.events import BatterySwapped, DayClosed, DayOpened, ExerciseStarted, TargetAdded, TargetGreeted
 from fieldctl.ledger.entry import Entry
-from fieldctl.site.model import Battery, Site, UpkeepRules
+from fieldctl.site.model import Battery, SerialLink, Site, UpkeepRules
 from fieldctl.site.model import Place as Buried
-from fieldctl.units import HostTime, PersonId
+from fieldctl.units import BootId, HostTime, PersonId
 from fieldctl.upkeep.account import Field, Finding, Place, Row, Upkeep, account_of, field_account
 from fieldctl.upkeep.as_json import as_row, csv_lines
 from fieldctl.upkeep.curves import rest_v
@@ -305,7 +305,8 @@ def test_every_finding_has_its_sentence_and_its_remedy() -> None:
 
 def test_days_and_exercises_as_carried_out() -> None:
     place = Buried(target_of(0), "Larch 1", "upper", 0, 0, 1.0)
-    site = Site("larch", "Larch Hollow (invented)", places=(place,), upkeep=UpkeepRules(open_hours=5.0, exercises=4))
+    rules = UpkeepRules(open_hours=5.0, exercises=4)
+    site = Site("larch", "Larch Hollow (invented)", places=(place,), upkeep=rules, serial=(SerialLink("bus", "x"),))
     at, who = HostTime(BOOT, 1), PersonId("p-mira")
     facts: list[Entry] = []
 
@@ -324,3 +325,7 @@ def test_days_and_exercises_as_carried_out() -> None:
         note(DayClosed(who, at, True, "quiet", (), (), "Ansel"), f"2026-01-0{day}T16:00:00Z")
     note(BatterySwapped(target_of(0), "2026-01-04", "", 0, 0.0, who, at), None)
     assert calendars(facts, site)[target_of(0)] == Calendar(7.0, 3.0, sleeps=False, from_log=True)
+    for link, can, sleeps in (("bus", ("pad",), False), ("air", ("pad", "sleep"), False), ("bus", ("sleep",), True)):
+        note(TargetAdded(target_of(0), "", link, 1, who), None)
+        note(TargetGreeted(target_of(0), BootId(1), "power", "", "", 1, can, at), None)
+        assert calendars(facts, site)[target_of(0)] == Calendar(7.0, 3.0, sleeps, from_log=True)

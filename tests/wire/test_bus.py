@@ -6,13 +6,14 @@ import itertools
 import random
 from collections import defaultdict
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldctl.wire import bus, envelope, frames, messages
-from fieldctl.wire.bus import BYTE_US, SILENT_AFTER, Bus, Pace, Search, slot_of
+from fieldctl.wire.bus import BYTE_US, LISTENS_US, SILENT_AFTER, WAKE_US, Bus, Pace, Search, slot_of
 
 TOKEN_BYTES = len(frames.encode(envelope.token(1, 1)))
 ANSWER_BYTES = len(
@@ -167,7 +168,7 @@ def test_pressing_asks_on_and_on_and_ends_when_told():
     """All off that is not confirmed: who does not answer is asked again and again, among the others that are."""
     play = Play(exercise=(3, 9), dead=frozenset({2, 17})).run(10)
     assert play.bus[2].silent
-    play.bus.press(True)
+    play.bus.press(True, play.now)
     for address in (2, 9, 17):
         play.order(address)
     began = play.now
@@ -177,13 +178,59 @@ def test_pressing_asks_on_and_on_and_ends_when_told():
     asked = {address: sum(at >= began for at in play.turns[address]) for address in (2, 17)}
     assert min(asked.values()) > 50
     assert abs(asked[2] - asked[17]) <= 1
-    play.bus.press(False)
+    play.bus.press(False, play.now)
     assert play.bus[2].silent
     play.run(1)
     settled = play.now
     play.run(10)
     assert min(play.gaps(2, settled)) >= 0.9 * play.pace.idle_us
     assert max(play.gaps(3, settled)) <= 100_000
+
+
+def listens(until: int, at: int) -> bool:
+    """As a target reckons it."""
+    return at >= until or (until - at) % WAKE_US <= LISTENS_US
+
+
+def test_a_sleeper_is_left_alone_until_the_end_of_its_sleep():
+    play = Play().run(5)
+    until = play.now + 45_000_000
+    play.bus.sleeps(7, until)
+    slept = play.now
+    play.run(50)
+    assert min(at for at in play.turns[7] if at > slept) in range(until, until + 170_000)
+    assert max(play.gaps(7, until)) < 1.2 * play.pace.idle_us, "and then it is asked like any other"
+
+
+@pytest.mark.parametrize("wanted", ["order", "all off"])
+@pytest.mark.parametrize("after_s", [0.0, 0.3, 1.7, 11.11, 44.95])
+def test_a_sleeper_that_is_wanted_is_asked_when_it_listens(wanted, after_s):
+    play = Play(exercise=(3, 9, 11, 12), dead=frozenset({7})).run(5)
+    until = play.now + 45_000_000
+    play.bus.sleeps(7, until)
+    play.run(after_s)
+    began = play.now
+    if wanted == "order":
+        play.order(7)
+    else:
+        play.bus.press(True, play.now)
+    play.run(10)
+    asked = [at for at in play.turns[7] if began <= at < until]
+    assert all(listens(until, at) for at in asked)
+    first = min(at for at in play.turns[7] if at >= began)
+    assert first - began <= WAKE_US + 40_000
+    assert all(b - a <= WAKE_US + 40_000 for a, b in pairwise(asked)), "at every time at which it listens"
+
+
+def test_who_answered_sleeps_no_more():
+    play = Play().run(5)
+    play.bus.sleeps(7, play.now + 45_000_000)
+    play.order(7)
+    play.run(2.5)
+    assert play.bus[7].asleep_until_us is None
+    settled = play.now
+    play.run(10)
+    assert max(play.gaps(7, settled)) <= 1.2 * play.pace.idle_us
 
 
 def test_one_urgent_target_waits_for_the_turn_at_hand_only():
