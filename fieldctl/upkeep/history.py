@@ -80,7 +80,7 @@ class History:
 
 def read_history(reader: Reader, site: Site, target: TargetId, today: datetime.date) -> History:
     """The history of a target of the site; KeyError where it is none of the site's."""
-    log = told_of(reader.telemetry_hours())
+    log = told_of(reader.telemetry_hours()).upto(today)
     field = read_field(reader, site, today, log)
     place = next((place for place in field.places if place.target == target), None)
     if place is None:  # taken out: what it was called by the file

@@ -1,6 +1,7 @@
 """From a site and its ledger to the account of its batteries; only reads, beside a running writer or from a copy.
 
 Days of opening and exercises are taken from the latest entries alone: what was usual in October tells little of March.
+As of an earlier day means by what was told and written down until then; an entry without a wall's label counts.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from fieldctl.events import (
     DayClosed,
     DayOpened,
     ExerciseStarted,
+    Fact,
     KitRead,
     SwapTakenBack,
     TargetAdded,
@@ -25,8 +27,9 @@ from fieldctl.events import (
 from fieldctl.ledger.entry import Entry
 from fieldctl.ledger.reader import Reader
 from fieldctl.site.model import Battery, Site, UpkeepRules
+from fieldctl.site.whereabouts import LATER
 from fieldctl.units import TargetId
-from fieldctl.upkeep.account import Field, Place, Upkeep, field_account
+from fieldctl.upkeep.account import Field, Finding, Place, Upkeep, field_account
 from fieldctl.upkeep.curves import CHEMISTRIES
 from fieldctl.upkeep.energy import Calendar
 from fieldctl.upkeep.health import health_findings
@@ -36,7 +39,7 @@ from fieldctl.upkeep.readings import day_number, hours_of
 from fieldctl.upkeep.snow import place_findings
 from fieldctl.upkeep.snow_log import read_snow
 from fieldctl.upkeep.told import Log, told_of
-from fieldctl.upkeep.visits import swaps_in_force
+from fieldctl.upkeep.visits import BATTERY, KINDS, fold, swaps_in_force
 
 LATEST_ENTRIES = 20_000
 DAYS_LEAST = 3  # days with exercises, below which the site's plan stands
@@ -44,27 +47,23 @@ DAYS_LEAST = 3  # days with exercises, below which the site's plan stands
 
 def read_upkeep(reader: Reader, site: Site, today: datetime.date) -> Upkeep:
     """The account of every target of the site as of today, and of the base's supply and the club's kit."""
-    reads = [fact for fact in reader.facts(kinds=(KitRead,)) if isinstance(fact, KitRead)]
+    reads = [fact for fact in _facts(reader, (KitRead,), today) if isinstance(fact, KitRead)]
     kit = kit_account(site.kit, reads, site.upkeep, today, reader.names())
     return replace(field_account(read_field(reader, site, today)), kit=kit)
 
 
 def read_field(reader: Reader, site: Site, today: datetime.date, log: Log | None = None) -> Field:
-    """What the account is made from; `log` is what targets told, where it was read already."""
-    log = told_of(reader.telemetry_hours()) if log is None else log
+    """What the account is made from; `log` is what targets told by then, where it was read already."""
+    log = told_of(reader.telemetry_hours()).upto(today) if log is None else log
     hours = {target: hours_of(told) for target, told in log.targets.items()}
-    swaps = _swaps(reader)
+    swaps, disputed = _swaps(reader, today)
     batteries = {}
     for place in site.places:
         battery = site.battery(place.target)
         if battery is not None:
             batteries[place.target] = battery
-    latest = list(
-        reader.entries(
-            max(0, reader.head()[0] - LATEST_ENTRIES),
-            kinds=(ExerciseStarted, DayOpened, DayClosed, TargetAdded, TargetGreeted, TargetNamed, TargetTakenOut),
-        )
-    )
+    kinds = (ExerciseStarted, DayOpened, DayClosed, TargetAdded, TargetGreeted, TargetNamed, TargetTakenOut)
+    latest = _by(reader.entries(max(0, reader.head()[0] - LATEST_ENTRIES), kinds=kinds), today)
     names = {e.fact.target: e.fact.name for e in latest if isinstance(e.fact, TargetNamed)}
     there = {
         e.fact.target: isinstance(e.fact, TargetAdded)
@@ -84,16 +83,47 @@ def read_field(reader: Reader, site: Site, today: datetime.date, log: Log | None
     pasts = read_pasts(reader, site, log, today)
     sick = health_findings([pasts[place.target] for place in places], day)
     lies = place_findings(site, read_snow(reader), today)
-    also = {place.target: (*sick.get(place.target, ()), *lies.get(place.target, ())) for place in places}
+    also = {
+        place.target: (*disputed.get(place.target, ()), *sick.get(place.target, ()), *lies.get(place.target, ()))
+        for place in places
+    }
     return Field(day, site.upkeep, places, batteries, hours, ticks, calendars(latest, site), log.lost, also)
 
 
-def _swaps(reader: Reader) -> dict[TargetId, list[tuple[float, BatterySwapped]]]:
+def _by(entries: Iterable[Entry], today: datetime.date) -> list[Entry]:
+    """Entries that were written by the end of a day."""
+    last = today.isoformat()
+    return [entry for entry in entries if entry.wall is None or entry.wall[:10] <= last]
+
+
+def _facts(reader: Reader, kinds: tuple[type[Fact], ...], today: datetime.date) -> list[Fact]:
+    return [entry.fact for entry in _by(reader.entries(kinds=kinds), today)]
+
+
+def _swaps(
+    reader: Reader, today: datetime.date
+) -> tuple[dict[TargetId, list[tuple[float, BatterySwapped]]], dict[TargetId, tuple[Finding, ...]]]:
+    """Changes of battery in force with their days; and those of which two ticks say different things, as questions."""
+    facts = _facts(reader, (*KINDS, SwapTakenBack), today)
+    disputed = {
+        (item.target, tick.said.day)
+        for visit in fold(facts).values()
+        for item in visit.items
+        if item.key == BATTERY and item.two_say
+        for tick in item.ticks
+        if tick.said.done
+    }
     found: dict[TargetId, list[tuple[float, BatterySwapped]]] = {}
-    for fact in swaps_in_force(reader.facts(kinds=(BatterySwapped, SwapTakenBack))):
+    asked: dict[TargetId, tuple[Finding, ...]] = {}
+    for fact in swaps_in_force(facts):
         day = float(day_number(datetime.date.fromisoformat(fact.day)))
-        found.setdefault(fact.target, []).append((day, fact))
-    return found
+        if day > day_number(today + LATER):
+            continue
+        if (fact.target, fact.day) in disputed:
+            asked[fact.target] = (*asked.get(fact.target, ()), Finding("two-say", "sure", day))
+        else:
+            found.setdefault(fact.target, []).append((day, fact))
+    return found, asked
 
 
 def _as_put_in(battery: Battery, fact: BatterySwapped) -> Battery:

@@ -53,6 +53,16 @@ class Log:
     ahead: Mapping[str, float]
     lost: int
 
+    def upto(self, today: datetime.date) -> Log:
+        """What was told by the end of a day."""
+        until = float((today - datetime.date(1970, 1, 1)).days + 1)
+        found = {}
+        for target, told in self.targets.items():
+            rows = int(np.searchsorted(told.day, until))
+            if rows:
+                found[target] = Told(*(getattr(told, name)[:rows] for name in Told.__slots__))
+        return Log(found, self.ahead, self.lost)
+
 
 def told_of(rows: Sequence[HourRow]) -> Log:
     """Each target's rows in order of time."""

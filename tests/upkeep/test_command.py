@@ -17,14 +17,16 @@ import pytest
 from jsonschema_rs import Draft202012Validator
 from upkeep_kit import BOOT, site_text, swapped, target_of, write_site
 
+from fieldctl.events import VisitBegun, VisitTicked
 from fieldctl.ledger.reader import Reader
 from fieldctl.ledger.store import Ledger
-from fieldctl.site.files import read_site
-from fieldctl.units import HostTime
-from fieldctl.upkeep.as_json import SCHEMA
+from fieldctl.site.files import load_site, read_site
+from fieldctl.units import HostTime, PersonId
+from fieldctl.upkeep.as_json import SCHEMA, as_row
+from fieldctl.upkeep.history import read_history
 from fieldctl.upkeep.read import read_field, read_upkeep
 from fieldctl.upkeep.readings import date_of
-from fieldctl.upkeep.words import LANGUAGES
+from fieldctl.upkeep.words import LANGUAGES, words_about
 from fieldctl.web.upkeep_said import said_list
 from sims.winter import FIRST_DAY, Winter
 
@@ -104,6 +106,51 @@ def test_beside_a_writer_and_after_a_tick(site: Path) -> None:
         after = json.loads(run("upkeep", "--json", "--on", TODAY, site=site).stdout)
         now = next(each for each in after["batteries"] if each["target"] == target["target"])
         assert now["fresh"] or "ticked-not-done" in [finding["key"] for finding in now["findings"]]
+
+
+def test_as_of_an_earlier_day_nothing_later_counts(site: Path, tmp_path: Path) -> None:
+    """What was told, ticked and read after that day changes nothing; before the first day nothing is known."""
+    then = UPTO - 12
+    day = date_of(FIRST_DAY + then)
+    earlier = write_site(tmp_path / "earlier", WINTER, then + 1, "[upkeep]\nclosing_day = 2026-04-12\n")
+    found = []
+    for folder in (site, earlier):
+        with Reader.read(folder / "ledger.sqlite") as reader:
+            found.append(read_upkeep(reader, load_site(folder), day))
+    late, early = (as_row(each) for each in found)
+    assert late == early
+    assert any(row["last_heard"] == day.isoformat() for row in late["batteries"])
+    with Reader.read(site / "ledger.sqlite") as reader:
+        history = read_history(reader, load_site(site), target_of(0), day)
+        assert read_upkeep(reader, load_site(site), datetime.date(1999, 1, 1)).rows[0].findings[0].key == "never-read"
+    drawn = [line for picture in history.pictures for line in picture.lines if not line.ahead]
+    assert drawn
+    assert max(float(line.day[-1]) for line in drawn) < FIRST_DAY + then + 1
+
+
+def test_a_change_that_two_phones_disagree_about_is_asked_about(tmp_path: Path) -> None:
+    """The old battery stays in until somebody who knew both ticks it once more."""
+    site, today = read_site(site_text(WINTER)), date_of(FIRST_DAY + UPTO)
+    target, tove, here = target_of(0), PersonId("p-tove"), HostTime(BOOT, 2)
+    item, day = f"{target}:battery", date_of(FIRST_DAY + UPTO - 3).isoformat()
+
+    def tick(name: str, done: bool, knew: tuple[str, ...] = ()) -> VisitTicked:
+        return VisitTicked("v1", name, item, done, "" if done else "ice", knew, None, day, tove, here)
+
+    swap = replace(swapped(0, 0), day=day)
+    with Ledger.open(tmp_path / "ledger.sqlite", inline=True, durable=False) as ledger:
+        ledger.append([VisitBegun("v1", (item,), (), tove, here, day), tick("a", True), swap], at=here)
+        assert len(read_field(ledger, site, today).ticks[target]) == 1
+        ledger.append([tick("b", False)], at=here)
+        found = read_field(ledger, site, today)
+        assert target not in found.ticks
+        (asked,) = [finding for finding in found.also[target] if finding.key == "two-say"]
+        assert (asked.sure, date_of(asked.since or 0).isoformat()) == ("sure", day)
+        assert day in words_about(asked, "Larch 1")[0]
+        ledger.append([tick("c", True, ("a", "b"))], at=here)
+        settled = read_field(ledger, site, today)
+        assert len(settled.ticks[target]) == 1
+        assert "two-say" not in [finding.key for finding in settled.also[target]]
 
 
 def test_the_kind_that_was_put_in_last_counts(tmp_path: Path) -> None:
