@@ -139,6 +139,26 @@ def test_a_phone_that_is_nobodys_starts_and_ends_a_party(hill: Hill, phones: Pho
     assert begun(hill) == before + 1
 
 
+def test_what_was_said_of_a_party_goes_with_it(hill: Hill, phones: Phones) -> None:
+    released(hill)
+    page = phones.new(signed_in=False)
+    live(page, "/walk-in")
+    said = page.locator(f"{LOWER} [data-part=said]")
+    hold(page, f"{LOWER} [data-part=start]")
+    expect(said).to_have_text("Started. Switch your units to search.")
+    hill.until(lambda: len(hill.sending()) == 1)
+    page.wait_for_timeout(3500)
+    expect(said).to_have_text("Started. Switch your units to search.")  # as long as the party is out
+    hill.do("probe", next(iter(hill.sending())))
+    expect(page.locator(LOWER)).to_contain_text("The last party found 1 of 1.")
+    expect(said).to_have_text("")
+    expect(page.locator(f"{LOWER} [data-part=start]")).to_be_visible(timeout=20_000)  # after the pause
+    hold(page, f"{LOWER} [data-part=start]")
+    expect(said).to_have_text("Started. Switch your units to search.")
+    page.locator(f"{LOWER} [data-part=stop]").tap()
+    expect(said).to_have_text("Ended.")
+
+
 def test_a_child_presses_start_forty_times_at_the_post_and_a_held_press_is_all_off(hill: Hill, phones: Phones) -> None:
     released(hill)
     page = phones.new(signed_in=False)

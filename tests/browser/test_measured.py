@@ -9,7 +9,7 @@ from itertools import combinations
 import pytest
 from conftest import Phones
 from hill import Hill
-from measuring import axe_findings, contrasts, controls, narrowest, over_the_edge, ratio
+from measuring import axe_findings, contrasts, controls, luminance, narrowest, over_the_edge, ratio
 from PIL import Image
 from playwright.sync_api import Page, expect
 from thumbs import hold, running, start
@@ -434,6 +434,104 @@ def test_forced_colours_are_honoured(hill: Hill, phones: Phones) -> None:
             wrong += [f"{where}: {line}" for line in page.evaluate(UNSEEN)]
         page.emulate_media(forced_colors="none", color_scheme="light")
     assert not wrong, "\n".join(wrong)
+
+
+def test_what_is_read_in_forced_colours_is_on_the_pixels(hill: Hill, phones: Phones) -> None:
+    """The browser paints a ground of its own behind letters then, which no computed style tells."""
+    hill.open_day()
+    page = phones.new()
+    start(page, "three")
+    running(page)
+    ran = page.url
+    wrong = []
+    for path in (*INSIDE, ran):
+        page.set_viewport_size({"width": 360, "height": 640})
+        live(page, path)
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        for theme in ("light", "dark"):
+            page.emulate_media(forced_colors="active", color_scheme=theme)  # type: ignore[arg-type]
+            page.set_viewport_size({"width": 360, "height": 640 + page.evaluate("document.body.scrollHeight")})
+            still(page)
+            wrong += [f"{path}, {theme}, forced {of:.2f}: {what}" for of, what in painted(page) if of < SUN]
+        page.emulate_media(forced_colors="none", color_scheme="light")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_a_label_that_the_browsers_own_ground_hides_is_noticed(phones: Phones) -> None:
+    page = phones.new(signed_in=False)
+    live(page, "/limited")
+    page.emulate_media(forced_colors="active")
+    assert [line for line in painted(page) if line[0] < SUN] == []
+    page.evaluate("""
+      for (const sheet of document.styleSheets) {
+        if (!sheet.href?.endsWith("field.css")) continue;
+        sheet.insertRule("#all-off { background: ButtonText !important; color: ButtonFace !important; }", sheet.cssRules.length);
+      }
+    """)
+    assert [what for of, what in painted(page) if of < SUN] == ["All off"]
+
+
+def painted(page: Page) -> list[tuple[float, str]]:
+    """Contrast of the lightest to the darkest pixel within each line of letters that stays where it is, as painted."""
+    page.wait_for_timeout(300)  # for what the last change of sizes moves
+    before = page.evaluate(LETTERS)
+    whole = Image.open(BytesIO(page.screenshot())).convert("RGB")
+    stayed = [one for one in page.evaluate(LETTERS) if one in before]
+    assert len(stayed) > 5
+    rows = []
+    for words, left, top, right, bottom in stayed:
+        part = whole.crop((int(left) + 1, int(top) + 1, int(right) - 1, int(bottom) - 1))
+        colours = [colour for _, colour in part.getcolors(1 << 20) or ()]
+        rows.append((ratio(min(colours, key=luminance), max(colours, key=luminance)), words))
+    return rows
+
+
+# The first line of each text that lies bare: its words and their box.
+LETTERS = r"""
+() => {
+  const found = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    const element = node.parentElement;
+    if (!node.data.trim() || element.closest("script, style, select, .skip, svg")) continue;
+    if (!element.checkVisibility({ visibilityProperty: true })) continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    const box = range.getClientRects()[0];
+    if (!box || box.width < 6 || box.height < 6 || box.bottom > innerHeight) continue;
+    const top = document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
+    if (!top || !(top.contains(element) || element.contains(top))) continue;
+    found.push([node.data.trim().slice(0, 60), box.left, box.top, box.right, box.bottom]);
+  }
+  return found;
+}
+"""
+
+
+def test_the_marks_of_the_time_line_are_seen_and_their_words_lie_apart(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    try:
+        for minutes in (10, 15, 20, 40, 60, 120):
+            long = f'title = "Long"\nlimit_min = {minutes}\n[[burial]]\nname = "A"\nsignal = "start"\n'
+            (hill.folder / "drills" / "long.toml").write_text(long)
+            start(page, "long")
+            expect(page.locator(".bands .mark-word")).to_have_count(2)
+            first, second = (page.locator(".bands .mark-word").nth(n).bounding_box() for n in (0, 1))
+            picture = page.locator(".bands").bounding_box()
+            assert first is not None
+            assert second is not None
+            assert picture is not None
+            assert first["x"] + first["width"] < second["x"], minutes
+            assert second["x"] + second["width"] <= picture["x"] + picture["width"] + 0.5, minutes
+            hidden = """() => [...document.querySelectorAll(".bands .mark")].filter((mark) =>
+              [...document.querySelectorAll(".bands .ground")].some((ground) =>
+                mark.compareDocumentPosition(ground) & Node.DOCUMENT_POSITION_FOLLOWING)).length"""
+            assert page.evaluate(hidden) == 0, minutes  # what is drawn later lies over it
+            page.locator("#stop").tap()
+            expect(page.locator("#again")).to_be_visible()
+    finally:
+        (hill.folder / "drills" / "long.toml").unlink(missing_ok=True)
 
 
 # With forced colours a button is known by its edge, a shape by its lines: both unlike what they stand on.
