@@ -131,11 +131,12 @@ def test_nobody_walks_for_what_is_in_the_box_and_it_is_named_apart() -> None:
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_what_came_to_the_list_of_a_visit_is_said_in_sentences(language: str) -> None:
-    rows = (row(1, "now"), row(2, "holds", DEAF), row(3))
+    deaf = replace(DEAF, values={"percent": 40, "blows": 12})
+    rows = (row(1, "now"), row(2, "holds", deaf), row(3))
     found = listed(*rows, barred={target(3): "heard"})
     names = {target(n): f"Larch {n}" for n in (1, 2, 3)}
     new = stops_of((), found, field(*rows)[1], language, names)["new"]
-    says = finding_words(DEAF, rows[1], words_of(language))[0]
+    says = finding_words(deaf, rows[1], words_of(language))[0]
     t = words(language)
     assert new == [f"Larch 1: {t('carry.battery_due')}", f"Larch 2: {says}", f"Larch 3: {t('carry.barred')}"]
     assert not any("deaf" in line for line in new)
