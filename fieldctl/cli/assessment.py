@@ -20,7 +20,7 @@ assessment = typer.Typer(
 )
 Name = Annotated[str, typer.Argument(help="The exercise, such as x12.")]
 Candidate = Annotated[str | None, typer.Option(help="Whose sheet, where several search together.")]
-Why = Annotated[str, typer.Option(help="The reason, in a few words.")]
+Why = Annotated[str, typer.Option(help="The reason, in a few words; no names, as it stays in the log.")]
 
 
 @assessment.command("list", epilog="Example:  fieldctl assessment list --drill one-burial")

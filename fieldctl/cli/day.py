@@ -39,7 +39,7 @@ def touch(
 
 @day.command(
     "open",
-    epilog="Example:  fieldctl day open --by Ansel --hazard 'low, with the patrol' --snow 1.9 --sweep 'Mira, nothing'",
+    epilog="Example:  fieldctl day open --by Ansel --hazard 'low, with the patrol' --snow 1.9 --sweep 'nothing heard'",
 )
 def open_(
     site: SiteDir = HERE,
@@ -48,7 +48,9 @@ def open_(
     hazard: Annotated[str, typer.Option(help="The hazard decision of today.")] = "",
     snow: Annotated[float | None, typer.Option(help="Snow depth at the field's stake, metres.")] = None,
     touched: Targets = None,
-    sweep: Annotated[str, typer.Option(help="Who swept for stray signals, and what was heard.")] = "",
+    sweep: Annotated[
+        str, typer.Option(help="What the sweep for stray signals heard; no names, as it stays in the log.")
+    ] = "",
     exception: Exceptions = None,
     notes: Annotated[str, typer.Option(help="Anything else worth keeping.")] = "",
 ) -> None:
@@ -69,7 +71,7 @@ def open_(
 
 
 @day.command(
-    epilog="Example:  fieldctl day close --by Ansel --signed Ansel --own-units-back --walk 'Tove, both zones, nothing'"
+    epilog="Example:  fieldctl day close --by Ansel --signed Ansel --own-units-back --walk 'both zones, nothing'"
 )
 def close(
     site: SiteDir = HERE,
@@ -77,7 +79,9 @@ def close(
     by: By = "",
     signed: Annotated[str, typer.Option(help="The signature of the person in charge.")] = "",
     own_units_back: Annotated[bool, typer.Option(help="Everybody's own unit is back to send.")] = False,
-    walk: Annotated[str, typer.Option(help="The listening walk: who, where, what was heard.")] = "",
+    walk: Annotated[
+        str, typer.Option(help="The listening walk: where, what was heard; no names, as it stays in the log.")
+    ] = "",
     heard: Targets = None,
     exception: Exceptions = None,
 ) -> None:

@@ -128,7 +128,7 @@ def correct(
     change: Annotated[str, typer.Argument(help="void, judge, merge, add-hit, place-call, give, shift-start, undo.")],
     about: Annotated[str, typer.Argument(help="The id that it is about.")],
     value: Annotated[str | None, typer.Argument(help="Where the change needs one.")] = None,
-    why: Annotated[str, typer.Option(help="The reason, in a few words.")] = "",
+    why: Annotated[str, typer.Option(help="The reason, in a few words; no names, as it stays in the log.")] = "",
     site: SiteDir = HERE,
     json: AsJson = False,
     by: By = "",

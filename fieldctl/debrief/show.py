@@ -3,7 +3,8 @@
 for_audience(debrief, audience) -> Debrief
 
 crew      everything
-group     people by the first word of their name; who entered and corrected is left out, and what was said before
+group     people by the first word of their name; who entered and corrected, why, and what was said before is
+          left out
 public    as group, and never a survival figure: children's and walk-in pages
 """
 
@@ -12,7 +13,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal, cast, get_args
 
-from fieldctl.debrief.model import BurialDebrief, CorrectionRow, Debrief, Mark
+from fieldctl.debrief.model import BurialDebrief, CorrectionRow, Debrief, Mark, Touch
 from fieldctl.debrief.words import Said, said
 from fieldctl.errors import BadInput
 
@@ -71,6 +72,7 @@ def _shortened(b: BurialDebrief) -> BurialDebrief:
         b,
         searcher=first_word(b.searcher),
         marks=tuple(_mark(m) for m in b.marks),
+        touches=tuple(_unreasoned(t) for t in b.touches),
         found=None if b.found is None else _mark(b.found),
     )
 
@@ -80,14 +82,22 @@ def _mark(m: Mark) -> Mark:
 
 
 def _unsigned(c: CorrectionRow) -> CorrectionRow:
-    """Without who made it; and what it gives to somebody, to the first word of that name."""
-    return replace(c, by="", value="" if c.change == "give" else c.value, text=_without(c.text, c.change == "give"))
+    """Without who made it and why, as a reason may name somebody; what it gives, to the first word of that name."""
+    gives = c.change == "give"
+    return replace(c, by="", why="", value="" if gives else c.value, text=_without(c.text, gives))
+
+
+def _unreasoned(t: Touch) -> Touch:
+    return replace(t, text=_without(t.text, gives=False))
+
+
+_PLAIN = {"correction": ("by", "why"), "touch.void": ("why",), "touch.voided": ("why",)}
+"""Sentences that have a form without what a person wrote, and what that form leaves out."""
 
 
 def _without(text: Said, gives: bool) -> Said:
-    values = {name: _without(v, gives) if isinstance(v, Said) else v for name, v in text.values}
-    if text.key == "correction":
-        values["by"] = "–"
+    left_out = _PLAIN.get(text.key, ())
+    values = {n: _without(v, gives) if isinstance(v, Said) else v for n, v in text.values if n not in left_out}
     if gives and text.key == "change.give":
         values["value"] = first_word(str(values["value"]))
-    return said(text.key, **values)
+    return said(f"{text.key}-plain" if left_out else text.key, **values)

@@ -57,17 +57,18 @@ class Argument:
 
 ARGUMENTS: dict[str, Argument] = {
     "reason": Argument(Text, "Why, in a few words; it goes into the log.", "Everybody back at the hut, field walked"),
+    "epoch": Argument(Count | None, "Which order of all off was seen; a newer one is not released by it.", 2),
     "why": Argument(Text, "Why this is corrected, in a few words.", "Stepped on the plate on the way in"),
     "hazard": Argument(Text, "The hazard decision of today.", "low, decided with the patrol (invented)"),
     "snow_m": Argument(Metres | None, "Snow depth at the field's stake, in metres.", 1.9),
     "touched": Argument(Names, "Targets whose plate was proved by touch.", ["5ee00001"], plain=False),
-    "stray_sweep": Argument(Text, "Who swept for stray signals, and what was heard.", "Tove, nothing heard (invented)"),
+    "stray_sweep": Argument(Text, "What the sweep for stray signals heard; no names.", "nothing heard (invented)"),
     "exceptions": Argument(Texts, "Keys of problems that are signed for.", ["touch:5ee00002"], plain=False),
     "notes": Argument(Text, "Anything else to keep.", "Fresh snow over the lower part (invented)"),
     "signed": Argument(Name, "Who signs the closing.", "Ansel"),
     "own_units_back": Argument(bool, "Everybody's own unit is back to send.", True),
     "listening_walk": Argument(
-        Text, "Who walked where with a receiver, and what was heard.", "Tove, whole field, quiet"
+        Text, "Where somebody walked with a receiver, and what was heard; no names.", "whole field, quiet"
     ),
     "heard_sending": Argument(Names, "Targets that were heard sending on the walk.", [], plain=False),
     "how": Argument(Text, "How the surface was renewed.", "tilled"),

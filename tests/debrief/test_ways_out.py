@@ -32,6 +32,7 @@ from fieldctl.debrief.words import ENGLISH, in_words, words_of
 from fieldctl.debrief.words import said as sentence
 from fieldctl.drill.plan import Burial, Signal
 from fieldctl.errors import BadInput
+from fieldctl.events import Corrected
 from fieldctl.site import drawing
 from fieldctl.units import PersonId
 
@@ -237,6 +238,22 @@ def test_a_group_sees_no_full_names() -> None:
         assert "Spruce" not in out
         assert "Tove" in out
     assert first_word("Mira Larch + Tove Elm") == "Mira + Tove"
+
+
+def test_a_group_reads_no_reason_since_a_reason_may_name_somebody() -> None:
+    make = Made(ONE)
+    why = "Tove Spruce leant on it"
+    facts = [*worked(make), make.correct("add-hit", "A", 300, s=400), make.correct("give", "A", "Tove", s=401)]
+    other = make.call("A", 210)
+    facts += [other, make.correct("void", other.call, s=402)]
+    facts = [replace(f, why=why) if isinstance(f, Corrected) else f for f in facts]
+    crew = told(ONE, facts)
+    assert page_fragment(crew).count("Spruce") >= 6  # four corrections, two calls that did not count
+    for audience in ("group", "public"):
+        shown = for_audience(crew, audience)
+        for out in (page_fragment(crew, audience=audience), json.dumps(as_json(shown)), "".join(as_csv(shown))):
+            assert "Spruce" not in out
+            assert "entered by hand, at" in out
 
 
 @pytest.mark.parametrize("language", ["en", "de", "fr", "it"])

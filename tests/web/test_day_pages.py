@@ -418,3 +418,15 @@ def test_no_sentence_lets_anybody_discount_a_signal(language: str) -> None:
         assert taken_for[language] in text
     for key in ("cautions", "after_lines", "others"):
         assert taken_for[language] in walkin[key]
+
+
+@pytest.mark.parametrize(
+    ("language", "asks"), [("en", "without names"), ("de", "ohne Namen"), ("fr", "sans noms"), ("it", "senza nomi")]
+)
+def test_what_stays_in_the_log_is_asked_for_without_names(language: str, asks: str) -> None:
+    """The log forgets nothing, so no line that goes into it as it was typed may ask who it was."""
+    texts = resources.files("fieldctl.web").joinpath("texts", language)
+    lines = {"day": ("sweep_by", "walk_by"), "exercise": ("correct_typed_why",), "assessment": ("reason_own",)}
+    for part, keys in lines.items():
+        said = tomllib.loads(texts.joinpath(f"{part}.toml").read_text(encoding="utf-8"))
+        assert all(asks in said[key] for key in keys)
