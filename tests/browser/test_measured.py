@@ -465,7 +465,8 @@ def test_a_label_that_the_browsers_own_ground_hides_is_noticed(phones: Phones) -
     page.evaluate("""
       for (const sheet of document.styleSheets) {
         if (!sheet.href?.endsWith("field.css")) continue;
-        sheet.insertRule("#all-off { background: ButtonText !important; color: ButtonFace !important; }", sheet.cssRules.length);
+        const swapped = "#all-off { background: ButtonText !important; color: ButtonFace !important; }";
+        sheet.insertRule(swapped, sheet.cssRules.length);
       }
     """)
     assert [what for of, what in painted(page) if of < SUN] == ["All off"]
