@@ -204,11 +204,18 @@ class Desk:
                 self._c.ledger.name_person(who, name)
         return snapshot.all_off(self._c, self._c.outside.clock.now())
 
-    async def release(self, by: str, reason: str) -> Row:
-        """Release all off; starts nothing."""
+    async def release(self, by: str, reason: str, epoch: int | None = None) -> Row:
+        """Release all off; starts nothing. `epoch` names the order that was seen: a newer one is not released by it."""
         if not reason.strip():
             raise BadInput("A release needs a reason.", remedy="Say why nothing needs to stay off: --reason TEXT.")
-        if self._c.all_off.state.in_force:
+        state = self._c.all_off.state
+        if state.in_force:
+            if epoch is not None and epoch != state.epoch:
+                raise Refused(
+                    "All off was ordered again since this was pressed.",
+                    expected=str(state.epoch),
+                    remedy="Find out who ordered it and why, then release that.",
+                )
             self._may_release()
             self._c.all_off.release(self._c.person(by), reason)
             await self._c.settle()

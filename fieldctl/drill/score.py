@@ -102,7 +102,9 @@ def score(drill: Drill, facts: Sequence[Fact]) -> Result:
     """The result of the exercise whose facts these are; ValueError unless they hold one `ExerciseStarted`."""
     recorded = timeline(facts)
     amended = amend(drill, facts, recorded)
-    found = _Found(recorded.shifted(amended.shift_us), amended, {b.name for b in drill.burials})
+    by_call = {b.name for b in drill.burials if b.find == "call"}
+    times = recorded.shifted(amended.shift_us)
+    found = _Found(times, amended, {b.name for b in drill.burials}, by_call, _ended(facts, times))
     started: ExerciseStarted | None = None
     for fact in facts:
         match fact:
@@ -115,6 +117,7 @@ def score(drill: Drill, facts: Sequence[Fact]) -> Result:
             case ExerciseStarted():
                 started = fact
     assert started is not None  # its time line was made
+    found.judge_late_calls()
     found.by_hand()
     sent = _sent(facts, found.times)
     rows = tuple(_burial_result(b, started, drill, found, sent.get(b.name, [])) for b in drill.burials)
@@ -136,11 +139,33 @@ def state_of(facts: Sequence[Fact]) -> State:
     return _state(facts, timeline(facts))
 
 
+_Move = ExerciseEnded | ExerciseReopened | ExerciseInterrupted | ExerciseResumed
+
+
+def _moves(facts: Iterable[Fact], times: Timeline) -> list[_Move]:
+    """What stopped it or let it go on, in its order, whatever the order of the facts."""
+    moves = [f for f in facts if isinstance(f, _Move)]
+    return sorted(moves, key=lambda f: (times.rank(f.at), type(f).__name__, repr(f)))
+
+
+def _ended(facts: Iterable[Fact], times: Timeline) -> list[tuple[int, int | None]]:
+    """When it had ended, in µs since its start: each end, and until when; None where nobody took it back."""
+    ended: list[tuple[int, int | None]] = []
+    for fact in _moves(facts, times):
+        since = times.since_start(fact.at)
+        if since is None:
+            continue
+        open_end = bool(ended) and ended[-1][1] is None
+        if isinstance(fact, ExerciseEnded) and not open_end:
+            ended.append((since, None))
+        elif isinstance(fact, ExerciseReopened) and open_end:
+            ended[-1] = (ended[-1][0], since)
+    return ended
+
+
 def _state(facts: Iterable[Fact], times: Timeline) -> State:
-    kinds = ExerciseEnded | ExerciseReopened | ExerciseInterrupted | ExerciseResumed
-    moves = [f for f in facts if isinstance(f, kinds)]
     state: State = "running"
-    for fact in sorted(moves, key=lambda f: (times.rank(f.at), type(f).__name__, repr(f))):
+    for fact in _moves(facts, times):
         match fact:
             case ExerciseReopened():
                 state = "running"
@@ -163,8 +188,11 @@ class _Found:
     times: Timeline
     amended: Amended
     burials: set[str]
+    by_call: set[str]  # of them, those that a call ends
+    ended: list[tuple[int, int | None]]  # when it had ended, and until when
     hits: dict[str, list[Moment]] = field(default_factory=dict)
     calls: dict[str, list[tuple[Moment, str]]] = field(default_factory=dict)  # with who called, "" when nobody said
+    late_calls: list[tuple[str, tuple[Moment, str], str]] = field(default_factory=list)  # and why a person judges them
     splits: dict[str | None, list[tuple[str, Moment]]] = field(default_factory=dict)
     judge: list[ToJudge] = field(default_factory=list)
     anomalies: list[str] = field(default_factory=list)
@@ -209,8 +237,27 @@ class _Found:
         if why or burial is None or since is None:
             self.judge.append(ToJudge(fact.call, burial, since, why))
             return
-        moment = Moment(since, fact.at.plus_minus_us, fact.call)
-        self.calls.setdefault(burial, []).append((moment, fact.searcher or ""))
+        row = Moment(since, fact.at.plus_minus_us, fact.call), fact.searcher or ""
+        too_late = self._too_late(fact, since)
+        if placed is None and burial in self.by_call and too_late:
+            self.late_calls.append((burial, row, too_late))
+        else:
+            self.calls.setdefault(burial, []).append(row)
+
+    def _too_late(self, fact: CallMade, since: int) -> str:
+        """Why no call may end its burial by itself: the exercise had ended, or it is old news."""
+        if any(end < since and (until is None or since <= until) for end, until in self.ended):
+            return "after the end"
+        return "it reached the log long after it happened" if fact.late else ""
+
+    def judge_late_calls(self) -> None:
+        """Late calls would end their burials: they are for a person, save where an earlier one has ended it already."""
+        for burial, row, why in sorted(self.late_calls, key=lambda late: (late[1][0].at_us, late[1][0].source)):
+            moment = row[0]
+            if any(earlier.at_us <= moment.at_us for earlier, _ in self.calls.get(burial, [])):
+                self.calls[burial].append(row)
+            else:
+                self.judge.append(ToJudge(moment.source, burial, moment.at_us, why))
 
     def split(self, fact: SplitMade) -> None:
         """A split counts as it was tapped, unless it is void."""

@@ -100,6 +100,7 @@ class CallMade(Fact):
     searcher: str | None
     at: Stamp
     by: PersonId
+    late: bool = False  # it reached the ledger long after it was tapped: for a person to look at
 
 
 @dataclass(frozen=True, slots=True)

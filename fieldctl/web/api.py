@@ -28,12 +28,13 @@ from fieldctl.web import health, problems, sayings
 from fieldctl.web.accounts import COOKIE
 from fieldctl.web.api_models import Asked, asked, by_query
 from fieldctl.web.api_reading import Handler, always, listed, log
-from fieldctl.web.asking import ALL_OFF, Asking
-from fieldctl.web.given import body, in_body, in_query, key_of, phone_of, whose
+from fieldctl.web.asking import ALL_OFF, Asking, reads
+from fieldctl.web.given import body, in_body, in_query, key_of, moment_of, phone_of, whose
 from fieldctl.web.guard import ALL_OFF_FORM
 from fieldctl.web.health import Lag
 from fieldctl.web.house import House
 from fieldctl.web.openapi import ROOT, document
+from fieldctl.web.pressed import NEVER_LATE
 from fieldctl.web.problems import WrongMethod
 from fieldctl.web.rights import NOBODY, Who
 
@@ -57,7 +58,7 @@ def router(house: House) -> APIRouter:
     models = {name: asked(verb) for name, verb in asking.verbs.items()}
     methods = {name: ["GET", "POST"] if by_query(verb) else ["POST"] for name, verb in asking.verbs.items()}
     for name, verb in asking.verbs.items():
-        handler = _all_off(asking) if name == ALL_OFF else _verb(asking, verb, models[name])
+        handler = _all_off(asking) if name == ALL_OFF else _verb(house, asking, verb, models[name])
         routes.add_route(ROOT + name, _told(handler), methods[name])
     contract = problems.plain(document(asking.verbs, models, COOKIE))
     others: dict[str, Handler] = {
@@ -90,12 +91,14 @@ def _told(handler: Handler) -> Handler:
     return told
 
 
-def _verb(asking: Asking, verb: Verb, model: type[Asked]) -> Handler:
+def _verb(house: House, asking: Asking, verb: Verb, model: type[Asked]) -> Handler:
     async def handle(request: Request) -> Response:
         who = whose(request)
         asking.allowed(who, verb)  # before the body: a stranger learns nothing of what would be wrong with it
         given = in_query(request, model) if request.method != "POST" else in_body(await body(request), model)
-        answered, again = await asking.ask(who, verb.name, given, phone_of(request, who), key_of(request))
+        timeless = reads(verb) or verb.name in NEVER_LATE
+        pressed = None if timeless else moment_of(request, house.controller.outside.here())
+        answered, again = await asking.ask(who, verb.name, given, phone_of(request, who), key_of(request), pressed)
         if verb.name in sayings.ANSWERS:
             answered = problems.plain(sayings.ANSWERS[verb.name](problems.words_of(request), json.loads(answered)))
         headers = {"Idempotency-Replayed": "true"} if again else None

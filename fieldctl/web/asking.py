@@ -24,7 +24,8 @@ from fieldctl.controller.verbs import Desk, Verb
 from fieldctl.errors import BadInput, FieldctlError, NotFound
 from fieldctl.web import keys
 from fieldctl.web.keys import Keys, Outcome
-from fieldctl.web.problems import Busy, NotSignedIn, RightMissing, plain
+from fieldctl.web.pressed import NEVER_LATE, Pressed
+from fieldctl.web.problems import Busy, NotSignedIn, RightMissing, TooLate, plain
 from fieldctl.web.rights import Who
 
 ALL_OFF = "all-off"
@@ -32,7 +33,7 @@ IN_HAND_MAX = 256  # twenty phones ask for one thing each; searching for new tar
 STRANGERS_MAX = 64  # of those who are not signed in: the walk-in's presses
 SETTLE_S = 2.0
 
-FILLED = ("by", "via")  # said by us, never by whoever asks
+FILLED = ("by", "via", "pressed_us", "plus_minus_us")  # said by us, never by whoever asks
 READS = ("status", "list", "check", "show")
 """The last words of the names of verbs that change nothing: asking twice is asking twice."""
 
@@ -65,7 +66,7 @@ class Room:
 class Asking:
     """The desk's verbs for whoever asks over HTTP.
 
-    Counts: asked, not_signed_in, right_missing, busy, failed (errors with a remedy), faults (ours).
+    Counts: asked, not_signed_in, right_missing, busy, late, failed (errors with a remedy), faults (ours).
     """
 
     def __init__(self, desk: Desk) -> None:
@@ -103,9 +104,19 @@ class Asking:
         )
 
     async def ask(
-        self, who: Who, name: str, arguments: Mapping[str, Any], phone: str, key: str | None = None
+        self,
+        who: Who,
+        name: str,
+        arguments: Mapping[str, Any],
+        phone: str,
+        key: str | None = None,
+        pressed: Pressed | None = None,
     ) -> tuple[bytes, bool]:
-        """Carry a verb out for somebody; its JSON, and whether it is the answer of the same key before."""
+        """Carry a verb out for somebody; its JSON, and whether it is the answer of the same key before.
+
+        What was carried out is answered however late it is asked again; what is begun late is refused, and its key
+        stays free for the next press.
+        """
         verb = self._desk.table.get(name)
         if verb is None:
             raise NotFound(
@@ -125,9 +136,24 @@ class Asking:
             return await self._outcome(task), True
         if name in OWN_IDS:
             given[OWN_IDS[name]] = keys.own_id(phone, name, key)
+        given.update(self._moment(verb, pressed))
         task = self._begin(room, name, given)
         room.keys.keep(phone, key, named, task)
         return await self._outcome(task), False
+
+    def _moment(self, verb: Verb, pressed: Pressed | None) -> dict[str, int]:
+        """What a verb is told of the press, where it places it itself; TooLate for every other that came late."""
+        if pressed is None or verb.name in NEVER_LATE:
+            return {}
+        try:
+            if "pressed_us" in parameters(verb):
+                pressed.can_be_dated()
+                return {"pressed_us": pressed.at_us, "plus_minus_us": pressed.plus_minus_us}
+            pressed.in_time()
+        except TooLate:
+            self.counts["late"] += 1
+            raise
+        return {}
 
     async def all_off(self, who: Who) -> bytes:
         """Switch everything off: the order is out before this waits for anything."""

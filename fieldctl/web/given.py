@@ -9,10 +9,12 @@ from pydantic import ValidationError
 from starlette.requests import ClientDisconnect, Request
 
 from fieldctl.errors import BadInput, Fault
+from fieldctl.units import HostTime
 from fieldctl.web import problems
 from fieldctl.web.api_models import Asked
 from fieldctl.web.asking import strict_json
 from fieldctl.web.guard import BODY_MAX
+from fieldctl.web.pressed import HEADER, Pressed, read_pressed
 from fieldctl.web.problems import TooLong, WrongRequest
 from fieldctl.web.rights import Who
 
@@ -31,6 +33,11 @@ def phone_of(request: Request, who: Who) -> str:
 def key_of(request: Request) -> str | None:
     """The client's own id of what it asks for."""
     return request.headers.get("idempotency-key")
+
+
+def moment_of(request: Request, here: HostTime) -> Pressed | None:
+    """When it was pressed, where the client says so; BadInput for what that cannot be."""
+    return read_pressed(request.headers.get(HEADER), here)
 
 
 async def body(request: Request) -> bytes:

@@ -14,7 +14,7 @@ from pydantic import BaseModel, TypeAdapter
 
 from fieldctl import __version__
 from fieldctl.controller.verbs import Verb
-from fieldctl.web import api_answers, keys, problems
+from fieldctl.web import api_answers, keys, pressed, problems
 from fieldctl.web.api_answers import ANSWERS
 from fieldctl.web.api_models import Asked, argument, by_query, takes
 from fieldctl.web.asking import ALL_OFF, reads
@@ -31,6 +31,8 @@ Each verb is `POST /api/v1/<verb>` with a JSON object of its arguments; verbs th
 that they take is plain. Who asks is taken from the session. A request that changes something carries `X-Fieldctl: 1`
 and an `Idempotency-Key`: the client's own id of one press. Sent again by the same phone, it is carried out once and
 answered alike, also while the first is still under way. What began is carried to its end though the client goes away.
+It may say when it was pressed (`X-Fieldctl-Pressed`): what comes late is then not carried out, save a stop; a call and
+a split are kept with the moment of their tap.
 
 All off (`POST /api/v1/all-off`, or the plain form `POST /all-off`) needs no login, no key and no body.
 
@@ -131,6 +133,7 @@ CARRIED = (
     *("bad-input", "file-faults", "not-found", "refused", "in-use", "unreachable", "timeout", "link-down"),
     *("ledger-failed", "ledger-broken", "busy"),
 )
+CHANGING = ("key-missing", "key-reused", "late")
 
 
 def _verb(verb: Verb, model: type[Asked], shapes: _Shapes) -> Row:
@@ -162,14 +165,14 @@ def _verb(verb: Verb, model: type[Asked], shapes: _Shapes) -> Row:
     post = {
         **common,
         "operationId": verb.name,
-        "parameters": [X_FIELDCTL, *((IDEMPOTENCY_KEY,) if needs_key else ())],
+        "parameters": [X_FIELDCTL, *((IDEMPOTENCY_KEY, PRESSED) if needs_key else ())],
         "requestBody": {
             "required": any(info.is_required() for info in model.model_fields.values()),
             "content": _json(shapes.ref(model, "validation"), example(verb)),
         },
         "responses": {
             "200": good,
-            **_problems(shapes, (*refusals, *UNSAFE, *(("key-missing", "key-reused") if needs_key else ()))),
+            **_problems(shapes, (*refusals, *UNSAFE, *(CHANGING if needs_key else ()))),
         },
     }
     if not by_query(verb):
@@ -223,6 +226,15 @@ IDEMPOTENCY_KEY: Row = {
     "description": "The client's own id of this press; the same one again where no answer came.",
     "schema": {"type": "string", "minLength": keys.LEAST, "maxLength": keys.MOST, "pattern": keys.PATTERN},
     "example": "4f1c9a52-7d36-4a0e-9a55-0d6f3c1b7e21",
+}
+
+
+PRESSED: Row = {
+    "name": pressed.HEADER,
+    "in": "header",
+    "required": False,
+    "description": "When it was pressed: `at;plus-minus;boot`, in microseconds of the host's clock (see `live`).",
+    "schema": {"type": "string", "pattern": pressed.PATTERN},
 }
 
 

@@ -60,6 +60,7 @@ KINDS: dict[str, Kind] = {
     "key-reused": Kind(422, "This key named another request", "One Idempotency-Key names one request, for good."),
     "busy": Kind(503, "Too many requests at once", "Nothing was begun; ask again after a moment. All off never waits."),
     "method": Kind(405, "Not in this way", "The address is right, the method is not; the header Allow names those."),
+    "late": Kind(409, "It came too late", "It was pressed too long before it came; nothing was done."),
     "too-long": Kind(413, "The request is too long", "Ask for less at once."),
     "not-json": Kind(415, "Not JSON", "A request that changes something is JSON."),
     "foreign-page": Kind(403, "Not from a page of this field", "Requests of other pages are not taken."),
@@ -117,6 +118,15 @@ class Busy(FieldctlError):
     """More requests at once than are taken; nothing was begun."""
 
     code = "busy"
+
+
+class TooLate(FieldctlError):
+    """An order that was pressed too long before it came; nothing was begun."""
+
+    code = "late"
+
+    def __init__(self, what: str) -> None:
+        super().__init__(what, remedy="Look at what the screen shows now, and press again.")
 
 
 class WrongMethod(FieldctlError):

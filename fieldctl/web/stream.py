@@ -8,7 +8,7 @@ Each carries its cursor as its id, so that a browser that dials again says by La
 snapshot all the same, and no backlog. The cursor is the ledger's for who may watch; for others, whom a number that
 rises with each strike would tell something, it is that of the rows which they are shown. One browser has one stream
 (`browser` names it): a newer one of the same browser ends the older with "elsewhere", and its other tabs listen to the
-newest by a channel of their own.
+newest by a channel of their own. Whoever is not signed in has room apart.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from fieldctl.web.views import ages
 
 BEAT_S = 1.0
 STREAMS_MAX = 64  # phones at once; the one that was open longest is ended, and dials again
+STRANGERS_MAX = 64  # the same for whoever is not signed in: a crowd of spectators puts no instructor off
 
 Audience = Literal["everybody", "watch", "searching"]
 
@@ -36,7 +37,8 @@ Audience = Literal["everybody", "watch", "searching"]
 class Streams:
     """The open streams by browser; a newer one of the same browser ends the older."""
 
-    def __init__(self) -> None:
+    def __init__(self, most: int) -> None:
+        self._most = most
         self._open: dict[str, asyncio.Event] = {}
         self.ended = 0
 
@@ -44,7 +46,7 @@ class Streams:
         """Begin; the event that tells that it is elsewhere now."""
         if browser in self._open:
             self._open.pop(browser).set()
-        elif len(self._open) >= STREAMS_MAX:
+        elif len(self._open) >= self._most:
             self._open.pop(next(iter(self._open))).set()
             self.ended += 1
         event = asyncio.Event()
@@ -60,7 +62,7 @@ class Streams:
 def router() -> APIRouter:
     """The route of the stream."""
     routes = APIRouter()
-    streams = Streams()
+    known, strangers = Streams(STREAMS_MAX), Streams(STRANGERS_MAX)
 
     @routes.get("/api/v1/live", include_in_schema=False)
     async def live(
@@ -73,7 +75,8 @@ def router() -> APIRouter:
         who: Who = request.app.state.identify(request)
         if audience == "watch" and not who.may("watch"):
             return Response(status_code=403)
-        told = _told(request, house, audience, last_event_id, streams, browser)
+        room = strangers if who.person is None else known
+        told = _told(request, house, audience, last_event_id, room, browser)
         return EventSourceResponse(told, ping=15, headers={"Cache-Control": "no-store"})
 
     return routes

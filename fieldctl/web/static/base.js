@@ -39,7 +39,7 @@ class AllOffState extends HTMLElement {
     this.hidden = !(off.in_force || field.failed);
     if (this.hidden) return;
     show(this.list, field.failed ? h("p", { class: "failed" }, t("base.failed", { why: field.failed })) : null, off.in_force ? this.offRows(field) : null);
-    this.showRelease(off.in_force && rights.includes("in-charge"));
+    this.showRelease(off, rights.includes("in-charge"));
   }
 
   offRows(field) {
@@ -62,9 +62,11 @@ class AllOffState extends HTMLElement {
     ];
   }
 
-  showRelease(may) {
-    this.release.hidden = !may;
-    if (!may || this.release.childElementCount) return;
+  // What is held releases the order that was shown when it was made: a newer one wants a reason and a hold of its own.
+  showRelease({ in_force, epoch }, may) {
+    this.release.hidden = !(may && in_force);
+    if (this.release.hidden || this.release.dataset.epoch === String(epoch)) return;
+    this.release.dataset.epoch = epoch;
     const reasons = t("base.off_release_reasons").split("|");
     const said = h("p", { class: "said", role: "status" });
     const hold = h("fc-hold", { class: "big", ms: 3000 }, t("base.off_release_hold"));
@@ -76,10 +78,10 @@ class AllOffState extends HTMLElement {
         said.textContent = t("base.off_release_why");
         return;
       }
-      const answer = await order("all-off-release", { reason });
+      const answer = await order("all-off-release", { reason, epoch });
       said.textContent = answer.ok ? "" : inWords(answer.problem);
     });
-    this.release.append(choice, hold, h("p", {}, t("base.off_release_nothing")), said);
+    this.release.replaceChildren(choice, hold, h("p", {}, t("base.off_release_nothing")), said);
   }
 }
 customElements.define("fc-alloff-state", AllOffState);

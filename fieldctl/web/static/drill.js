@@ -1,7 +1,7 @@
 // A drill's page: who searches, the preview, and the press that starts it.
 import { h } from "./dom.js";
 import { changes, rows } from "./live.js";
-import { inWords, order, ownId } from "./orders.js";
+import { inWords, orderUntilKnown, ownId } from "./orders.js";
 import { keepQueue } from "./queue.js";
 import { clock, t } from "./words.js";
 
@@ -11,7 +11,7 @@ const said = document.getElementById("said");
 const { drill } = page.dataset;
 const seed = Number(page.dataset.seed);
 const same = JSON.parse(page.dataset.same);
-let key = ownId(); // pressed twice, or again after no answer came, it is one exercise; after a refusal it is a new press
+let key = ownId(); // pressed twice it is one exercise; after a refusal it is a new press
 
 function names() {
   const chosen = [...page.querySelectorAll("#searchers input[type=checkbox]:checked")].map((box) => box.value);
@@ -52,7 +52,8 @@ start?.addEventListener("held", async () => {
   start.setAttribute("aria-disabled", "true");
   said.textContent = t("base.sent");
   const [now = [], ...next] = groups();
-  const answer = await order("exercise-start", { drill, seed, targets: same, searchers: now }, key);
+  const unknown = (text) => { said.textContent = text; };
+  const answer = await orderUntilKnown("exercise-start", { drill, seed, targets: same, searchers: now }, key, unknown);
   if (answer.ok) {
     sessionStorage.removeItem(KEPT);
     keepQueue(drill, next);
@@ -60,7 +61,7 @@ start?.addEventListener("held", async () => {
     location.assign(`/exercises/${answer.data.exercise}`);
     return;
   }
-  if (answer.problem.status) key = ownId();
+  key = ownId();
   said.textContent = inWords(answer.problem);
   said.scrollIntoView({ block: "center" });
   start.removeAttribute("aria-disabled");

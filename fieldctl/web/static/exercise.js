@@ -3,7 +3,7 @@ import { bands, inWords as bandInWords, splitWord } from "./bands.js";
 import { correcting } from "./correcting.js";
 import { h, show } from "./dom.js";
 import { changes, hostNow, isLive, rights, rows } from "./live.js";
-import { inWords, order, ownId } from "./orders.js";
+import { inWords, order, orderUntilKnown, ownId } from "./orders.js";
 import { keepQueue, queue } from "./queue.js";
 import { arm, armed, flash, keepAwake, onSound, tone } from "./sound.js";
 import { clock, has, t } from "./words.js";
@@ -170,12 +170,15 @@ ask.addEventListener("click", async (event) => {
 
 // ---- orders -------------------------------------------------------------------------------------------------------
 
-async function carry(verb, args, done) {
+async function carry(verb, args, done, ordered = order) {
   tell(t("base.sent"));
-  const answer = await order(verb, { exercise, ...args });
+  const answer = await ordered(verb, { exercise, ...args });
   tell(answer.ok ? `${done} – ${t("base.taken")}` : inWords(answer.problem), !answer.ok);
   return answer;
 }
+
+// A tap keeps its moment however late it comes, so it is sent until it is known to be there.
+const tapped = (verb, args) => orderUntilKnown(verb, args, ownId(), (text) => tell(text, true));
 
 function offerUndo(what, about, change = "void") {
   undo = { what, about, change, until: performance.now() + UNDO_FOR_MS };
@@ -198,7 +201,7 @@ callButton?.addEventListener("click", async () => {
   const burial = chosen;
   pressed_at = performance.now();
   paint();
-  const answer = await carry("exercise-call", { burial }, t("exercise.called", { burial }));
+  const answer = await carry("exercise-call", { burial }, t("exercise.called", { burial }), tapped);
   if (answer.ok) offerUndo(t("exercise.called", { burial }), answer.data.call);
   const r = row();
   if (r) chosen = next({ ...r, burials: r.burials.map((b) => (b.burial === burial ? { ...b, calls: [{}] } : b)) });
@@ -209,7 +212,7 @@ splitButton?.addEventListener("click", async () => {
   const burial = chosen;
   pressed_at = performance.now();
   const name = nextSplit(row().burials.find((b) => b.burial === burial));
-  const answer = await carry("exercise-split", { burial, name }, splitWord(name));
+  const answer = await carry("exercise-split", { burial, name }, splitWord(name), tapped);
   if (answer.ok) offerUndo(`${splitWord(name)} ${burial}`, answer.data.split);
 });
 
@@ -261,7 +264,8 @@ againHold.addEventListener("held", async () => {
   const key = ownId();
   tell(t("base.sent"));
   const [searchers = [], ...later] = queue(r.drill);
-  const answer = await order("exercise-start", { drill: r.drill, seed: r.seed, targets, searchers }, key);
+  const unknown = (text) => tell(text, true);
+  const answer = await orderUntilKnown("exercise-start", { drill: r.drill, seed: r.seed, targets, searchers }, key, unknown);
   if (answer.ok) {
     keepQueue(r.drill, later);
     location.assign(`/exercises/${answer.data.exercise}`);

@@ -4,6 +4,8 @@
 // dials. A stream that says nothing for 5 s is not live: values are hatched, orders wait (stop and all off excepted).
 const STALE_AFTER_MS = 5000; // the server beats each second: five are missed
 const DIAL_AFTER_MS = 700;
+const DRIFT = 2e-4; // how far the crystals of a phone and of the host part at most
+const CHANNEL_US = 100_000; // what a tab says to another is there by then
 const LISTENS_FOR_MS = 2500; // to another tab of this browser before it dials itself
 
 const audience = document.body.dataset.audience;
@@ -16,7 +18,11 @@ export const changes = new EventTarget(); // "rows": some changed; "live": live 
 export let rights = document.body.dataset.rights.split(" ");
 
 let source = null;
-let offset_us = null; // host time minus this page's clock
+let boot = ""; // the life of the host in which its clock counts
+let least_us = null; // host time minus this page's clock is at least this, since nothing is heard before it was sent,
+let wide_us = 0; // and at most so much more, since no snapshot was made before it was asked for
+let tied_at = 0;
+let dialled_at = 0;
 let heard_at = null; // by this page's clock, in ms
 let heard_wall = null;
 let ages_at = 0;
@@ -33,7 +39,7 @@ function ownName() {
 
 export const isLive = () => live;
 export const lastHeard = () => heard_wall;
-export const hostNow = () => (offset_us === null ? null : performance.now() * 1000 + offset_us);
+export const hostNow = () => (least_us === null ? null : performance.now() * 1000 + least_us);
 export const exercises = () => [...rows].filter(([key]) => key.startsWith("exercise:")).map(([, row]) => row);
 export const targets = () => [...rows].filter(([key]) => key.startsWith("target:")).map(([, row]) => row);
 
@@ -54,10 +60,31 @@ function setLive(value) {
   tell("live");
 }
 
+// When a thumb that is there now pressed, as orders say it: the host's clock, ± how well this page knows it.
+export function pressedNow() {
+  if (least_us === null) return null;
+  const wide = wide_us + DRIFT * 1000 * (performance.now() - tied_at);
+  return `${Math.max(0, Math.round(hostNow() + wide / 2))};${Math.ceil(wide / 2)};${boot}`;
+}
+
+// What is heard ties this page's clock to the host's. Of a beat that the air held back nothing is learned.
+function tie(data, most_us) {
+  const drifted_us = DRIFT * 1000 * (heard_at - tied_at);
+  const heard_us = data.host_us - heard_at * 1000;
+  if (most_us !== undefined) [boot, least_us, wide_us] = [data.boot, heard_us, most_us];
+  else {
+    const most = least_us + wide_us + drifted_us;
+    least_us = Math.max(least_us - drifted_us, heard_us);
+    if (least_us < most) wide_us = most - least_us; // else this page's clock stood still while the phone slept
+  }
+  tied_at = heard_at;
+}
+
 function take(name, data) {
   heard_at = performance.now();
   heard_wall = new Date();
-  offset_us = data.host_us - heard_at * 1000;
+  if (data.wide_us !== undefined) tie(data, data.wide_us + CHANNEL_US);
+  else tie(data, name === "snapshot" ? (heard_at - dialled_at) * 1000 : undefined);
   if (name === "snapshot") rows.clear();
   for (const [key, row] of Object.entries(data.rows ?? {})) rows.set(key, row);
   for (const key of data.gone ?? []) rows.delete(key);
@@ -76,12 +103,14 @@ function dial() {
   clearTimeout(dialling);
   source?.close();
   const query = new URLSearchParams({ audience, browser: `${browser}-${audience}` });
+  dialled_at = performance.now();
   source = new EventSource(`/api/v1/live?${query}`);
   for (const name of ["snapshot", "patch", "beat"]) {
     source.addEventListener(name, (event) => {
       const data = JSON.parse(event.data);
       take(name, data);
-      channel.postMessage({ name, data: name === "patch" ? { ...data, all: Object.fromEntries(rows) } : data });
+      const known = { ...data, host_us: hostNow(), wide_us, boot };
+      channel.postMessage({ name, data: name === "patch" ? { ...known, all: Object.fromEntries(rows) } : known });
     });
   }
   source.addEventListener("elsewhere", () => hangUp()); // another tab of this browser has it now
