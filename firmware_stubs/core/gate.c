@@ -6,7 +6,7 @@
 #define OFF_MIN_MS 400u
 #define PERIOD_MIN_MS 700u
 #define PERIOD_MAX_MS (BREAK_KEYING_LEGAL ? 1299u : 1300u)
-#define TENTH_US 100000u
+#define TENTH_US 100000ull
 #define LATE_MAX_US 2000u /* later than that a pulse is left out: none is ever shorter than was ordered */
 #define SETTLES_US 500u /* before a fallen gate is read */
 
@@ -31,7 +31,7 @@ static void stretch(const struct fc_held *held, uint64_t ticks, uint64_t *begin,
     *begin = held->from;
     *end = end_of(held);
     if (held->drop_off && !BREAK_GRANT_DROPPING_OUT) {
-        uint32_t on = held->drop_on * TENTH_US, cycle = on + held->drop_off * TENTH_US;
+        uint64_t on = held->drop_on * TENTH_US, cycle = on + held->drop_off * TENTH_US; /* an hour each: over 32 bits */
         uint64_t into = ticks > held->from ? ticks - held->from : 0;
         uint64_t passed = into - into % cycle;
         if (into % cycle >= on) {

@@ -299,7 +299,7 @@ struct fc_answer fc_obey(struct fc_core *core, const struct fc_message *order, u
     case FC_SLEEP:
         fc_pad_arm(core, false, 0);
         core->asleep_until = order->is.sleep.sleep_until;
-        core->wake_us = (order->is.sleep.sleep_wake ? order->is.sleep.sleep_wake : 1u) * 1000000u;
+        core->wake_us = (order->is.sleep.sleep_wake ? order->is.sleep.sleep_wake : 1u) * 1000000ull;
         break;
     default:
         break;

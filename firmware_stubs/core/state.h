@@ -181,7 +181,7 @@ struct fc_core {
     uint64_t counted_at;   /* the charge */
     uint64_t charge_rest;  /* in 1e-9 mA·s */
     uint64_t written_at;
-    uint32_t wake_us;
+    uint64_t wake_us; /* up to 18 hours */
     uint32_t store_at; /* where the next record of `kept` goes */
     uint32_t store_seq;
     uint16_t rest_mv, load_mv, kelvin10;

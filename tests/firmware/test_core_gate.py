@@ -86,6 +86,20 @@ def test_dropping_out_begins_anew_with_each_stretch() -> None:
     assert opened == [cycle * 4 * S + n * S for cycle in range(15) for n in range(3) if n * S + 100_000 <= 2_500_000]
 
 
+@pytest.mark.parametrize(("on_s", "off_s"), [(3_600, 3_600), (700, 3_600), (1, 4_294)])
+def test_dropping_out_for_as_long_as_a_drill_may(on_s, off_s) -> None:
+    """A cycle of more microseconds than 32 bits hold is kept all the same."""
+    life = Life()
+    begin = life.ticks + 1000
+    assert grant(life, 100, drop_on=10 * on_s, drop_off=10 * off_s).result == Result.DONE
+    while life.ticks < begin + 13_800 * S:
+        go_on(life, 60)
+        assert life.order(m.Renew(1, 1, 0, 9, life.ticks + 100 * S)).result == Result.DONE
+    cycle = (on_s + off_s) * S
+    opened = [at - begin for at, _ in life.sim.spans() if at < begin + 13_800 * S]
+    assert opened == [n * S for n in range(13_800) if n * S % cycle + 100_000 <= on_s * S]
+
+
 @pytest.mark.parametrize("on", [100, 600])
 def test_a_stopped_processor_falls_quiet_in_an_eighth_of_a_second(on) -> None:
     life = Life()

@@ -105,6 +105,24 @@ def test_a_sleeper_listens_a_quarter_of_a_second_at_every_wake(wake_s) -> None:
     assert life.sim.look().asleep
 
 
+def test_the_longest_wake_is_kept() -> None:
+    """Its microseconds are more than 32 bits hold."""
+    wake_s = 65_535
+    life = asleep(3 * wake_s, wake_s)
+    until = life.ticks + 3 * wake_s * S - 1001
+    life.sim.step(until - 2 * wake_s * S - S)
+    turns, was, at = [], life.sim.c.listens, life.sim.ticks
+    assert not was
+    for n in range(200):
+        life.sim.step(at + n * 10_000)
+        if life.sim.c.listens != was:
+            was = life.sim.c.listens
+            turns.append((life.sim.ticks - (until - 2 * wake_s * S)) / S)
+    assert turns == pytest.approx([-0.25, 0.0], abs=0.02)
+    life.sim.step(until - wake_s * S - 3_000 * S)
+    assert not life.sim.c.listens
+
+
 def test_only_an_open_ear_hears_and_a_word_to_it_wakes_it() -> None:
     life = asleep(600, 60)
     begin = life.ticks

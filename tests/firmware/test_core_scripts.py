@@ -57,8 +57,8 @@ class Chance(Random):
             "period": self.choice(PERIODS),
             "on": self.choice(ONS),
             "level": self.randint(1, 100),
-            "drop_on": self.randrange(30),
-            "drop_off": self.randrange(30),
+            "drop_on": self.choice((self.randrange(30), 10, 36_000, self.getrandbits(16))),
+            "drop_off": self.choice((self.randrange(30), 42_940, 36_000, self.getrandbits(16))),
         }
         return replace(good, **{name: odd[name] for name in self.sample(sorted(odd), self.choice((0, 1, 1, 2, 3)))})
 
