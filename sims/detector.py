@@ -2,6 +2,7 @@
 
 A second reading of that contract beside the firmware's: baseline and noise are taken over exactly the last 2 s, in
 floating point, where a small target follows them with a filter in whole numbers. The two agree within some per cent.
+Both learn them anew after a strike that lasted the longest: it was a new rest.
 """
 
 from __future__ import annotations
@@ -65,6 +66,9 @@ class Detector:
             self._last.append(sample)
             if self._strike and self._over():
                 found.append((self._begin, self._measure(), self._raw()))
+                if len(self._strike) >= LONGEST:  # a new rest, louder or elsewhere: learned from its beginning
+                    self._window.clear()
+                    self._sum = self._squares = 0
                 self._strike = []
         return found
 

@@ -167,6 +167,9 @@ static void measure(struct fc_core *core, int32_t away)
         }
     } else if (index + 1u >= WINDOW) {
         tell(core);
+        if (index >= LONGEST) { /* so long a strike is a new rest: louder, or elsewhere */
+            pad->learned = 0;
+        }
     }
 }
 

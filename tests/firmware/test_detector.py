@@ -18,9 +18,12 @@ from fieldctl.strikes.features import SAMPLE_US
 from fieldctl.strikes.table import Kind, take_for_ints
 from fieldctl.wire import messages as m
 from sims import board_pad, pad
+from sims.detector import Detector
 
 RATE = 1_000_000 // SAMPLE_US
-DEAD = 8000  # samples: a quarter of so low a peak lies inside the noise, so that a strike ends after the longest, 2 s
+# samples: a quarter of so low a peak lies inside the noise, so that a strike ends after the longest, 2 s, and then the
+# noise is learned anew
+DEAD = 8000 + 2048
 NOISE = 40.0  # steps
 LONG = bool(os.environ.get("FIELDCTL_TESTS_LONG"))
 
@@ -94,6 +97,46 @@ def test_the_noise_is_measured_and_never_less_than_a_step(sigma) -> None:
         listening.show(blow + 500)
         (told,) = listening.told
         assert told.features[0] == pytest.approx(120, abs=15)
+
+
+LOW = 10.0  # steps: ten times as loud has to lie within the converter's range
+OTHER_RESTS = [(10, 0), (6, 0), (4, 0), (1, 15), (1, -60), (6, 60)]  # times as loud, and by how much elsewhere
+
+
+def other_rest(seed: int, seconds: float, louder: float, away: float) -> np.ndarray:
+    return noise(seed, seconds, louder * LOW) + away * LOW
+
+
+def blow(samples: np.ndarray, at: int, louder: float) -> np.ndarray:
+    samples[at : at + 3] += np.array([12, 18, 6]) * louder * LOW
+    return samples
+
+
+@pytest.mark.parametrize(("louder", "away"), OTHER_RESTS)
+def test_a_rest_that_becomes_another_is_one_long_strike_and_blows_are_seen_again(louder, away) -> None:
+    """Rain, a generator, somebody standing there: for 3 s nothing is told apart, and then everything again."""
+    listening = Pad()
+    listening.show(noise(21, 5, LOW))
+    begin = listening.life.ticks
+    listening.show(other_rest(22, 60, louder, away))
+    (long,) = listening.told
+    assert long.features[2] > 1_800_000
+    assert begin <= long.strike_ticks < begin + S
+    assert listening.life.sim.look().noise == pytest.approx(louder * LOW, rel=0.1)
+    for n in range(5):
+        at = listening.life.ticks + 3000 * SAMPLE_US
+        listening.show(blow(other_rest(30 + n, 2, louder, away), 3000, louder))
+        assert [told.strike_ticks for told in listening.told[1 + n :]] == [at]
+        assert listening.told[-1].features[0] == pytest.approx(180, rel=0.25)
+
+
+@pytest.mark.parametrize(("louder", "away"), OTHER_RESTS)
+def test_the_other_reading_of_the_contract_does_the_same(louder, away) -> None:
+    samples = np.concatenate([noise(21, 5, LOW), blow(other_rest(23, 30, louder, away), 80_000, louder)])
+    (first, long, _), (second, short, _) = Detector().take(np.rint(samples).astype(int).tolist())
+    assert first >= 20_000
+    assert long.width_us > 1_800_000
+    assert (second, short.width_us) == (100_000, 750)
 
 
 def test_a_strike_is_stamped_where_it_leaves_the_baseline() -> None:

@@ -293,6 +293,9 @@ def rules_of_a_grant(s: Script) -> None:
     s.order(s.grant(generation=7, epoch=3, grant_id=77, level=25, drop_on=12, drop_off=8))
     for _ in range(6):
         s.after(0.4).token()
+    s.order(s.grant(generation=7, epoch=3, drop_on=10, drop_off=42_940))  # together more microseconds than 32 bits hold
+    for _ in range(3):
+        s.after(0.6).token()
     s.order(s.grant(generation=7, epoch=3, until=2**64 - 1, limit=2**64 - 1))
     s.order(s.grant(generation=7, epoch=3, from_=2**64 - 2, until=2**64 - 1, limit=2**64 - 1))
     s.after(1).token()
@@ -460,6 +463,21 @@ def traces_of_strikes(s: Script) -> None:
     s.order(m.TraceAsk(6, 2, 0), counter=201)
 
 
+def a_rest_that_becomes_another(s: Script) -> None:
+    """Louder, then elsewhere: one strike of the longest kind each, and blows on it are seen again soon after."""
+    s.order(m.Arm(1, 1, True, 0))
+    s.samples(REST, 14)
+    for rest in ([6 * step for step in REST], [400 + 6 * step for step in REST]):
+        s.samples(rest, 68)
+        s.order(m.Ask(NONCE, int(What.REPORT)))
+        s.samples([step + rest[0] for step in knock(3_000, 20.0, 0.35)])
+        s.samples(rest, 12)
+    for _ in range(len(s.target.kept.strikes)):
+        s.token()
+        s.order(m.Ack(1, s.target.kept.strikes[0][1]))
+    s.token()
+
+
 def found_and_added(s: Script) -> None:
     s.token()
     s.asked()
@@ -530,6 +548,7 @@ for made in (
     strikes_until_acknowledged,
     keys_rotated,
     traces_of_strikes,
+    a_rest_that_becomes_another,
 ):
     script(made)
 script(a_window_of_32, window=seal.MQTT_WINDOW)

@@ -128,6 +128,8 @@ class Pad:
         elif index + 1 >= WINDOW:
             self._strike = None
             self._logged(self._features(one), one.begin, trace.pack(one.raw, one.begins))
+            if index >= LONGEST:
+                self._learned = 0
 
     def _features(self, one: Strike) -> tuple[int, ...]:
         peak = min(one.peak * 10 // math.isqrt(self._known()), 0xFFFF)
