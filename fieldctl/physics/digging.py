@@ -61,27 +61,30 @@ def volume_m3(school: School, depth_m: float, slope_rad: float = 0.0) -> float:
     """Snow in the way (m³), depth at right angles to the slope. A wedge for a start downslope, an upright pit beside
     the probe. On a slope steep enough, a level floor comes out into the open sooner than 1.5 depths, and the wedge is
     shorter for it."""
+    run = _run_m(school, depth_m, slope_rad)
+    return WIDTH_M * PIT_LENGTH_M * depth_m if school.run_depths == 0.0 else 0.5 * run * depth_m * WIDTH_M
+
+
+def _run_m(school: School, depth_m: float, slope_rad: float) -> float:
+    """Length (m) of the cut: of the pit, or of the wedge until it comes out into the open."""
     if depth_m < 0.0 or not 0.0 <= slope_rad < np.pi / 2:
         raise ValueError("a depth is 0 or more, and a slope from level to under upright")
     if school.run_depths == 0.0:
-        return WIDTH_M * PIT_LENGTH_M * depth_m
-    out_after = depth_m / tan(slope_rad) if slope_rad > 0.0 else inf
-    run = min(school.run_depths * depth_m, out_after)
-    return 0.5 * run * depth_m * WIDTH_M
+        return PIT_LENGTH_M
+    return min(school.run_depths * depth_m, depth_m / tan(slope_rad) if slope_rad > 0.0 else inf)
 
 
-def diggers_at_once(school: School, depth_m: float, people: int) -> int:
+def diggers_at_once(school: School, depth_m: float, people: int, slope_rad: float = 0.0) -> int:
     """How many of the people can dig at once: one, and one more for each PERSON_EVERY_M of the cut's length."""
     if people < 1:
         raise ValueError("digging needs at least one person")
-    length = school.run_depths * depth_m if school.run_depths else PIT_LENGTH_M
-    return min(people, 1 + int(length / PERSON_EVERY_M))
+    return min(people, 1 + int(_run_m(school, depth_m, slope_rad) / PERSON_EVERY_M))
 
 
 def digging(school: School, depth_m: float, people: int = 1, slope_rad: float = 0.0) -> Digging:
     """Snow and time to reach somebody at a depth, by one school: an estimate with its span, not a measurement."""
     volume = volume_m3(school, depth_m, slope_rad)
-    diggers = diggers_at_once(school, depth_m, people)
+    diggers = diggers_at_once(school, depth_m, people, slope_rad)
     quickest, middle, slowest = (
         volume * density / (rate * (1.0 + adds * (diggers - 1)))
         for density, rate, adds in zip(DENSITY_KG_PER_M3, RATE_KG_PER_S[::-1], ADDS[::-1], strict=True)

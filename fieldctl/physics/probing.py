@@ -18,6 +18,7 @@ Ints = NDArray[np.intp]
 
 HANDS_M = 0.3
 """What stays in the hands: a probe reaches its length less about this (common practice)."""
+_UPRIGHT = 1e-9  # cosine of what stands on its edge
 _CHUNK = 2_000_000  # place-and-hole pairs tested at once: 16 MB a temporary
 
 
@@ -83,10 +84,19 @@ def _struck(shape: Shape, tilt_rad: float, u: Floats, v: Floats, depth_m: float,
         within = (2.0 * u / length) ** 2 + (2.0 * v / max(width, 1e-9)) ** 2 <= 1.0
     else:
         within = (np.abs(u) <= length / 2) & (np.abs(v) <= width / 2)
-    if tilt_rad != 0.0:
-        depths = depth_m + v * np.tan(tilt_rad)
-        return np.asarray(within & (depths <= reach_m))
-    return np.asarray(within & (depth_m <= reach_m))
+    return np.asarray(within & (depth_m + _top_m(shape, tilt_rad, v) <= reach_m))
+
+
+def _top_m(shape: Shape, tilt_rad: float, v: Floats) -> Floats:
+    """How far below the middle (negative: above it) a hole at v across first meets a tilted shape: its upper face, or
+    the raised side face where that one is met first. At most w/2 sin + thickness/2 cos either way."""
+    s, c = abs(np.sin(tilt_rad)), abs(np.cos(tilt_rad))
+    half, thick = shape.width_m / 2, shape.thick_m / 2
+    across = v * np.sign(np.tan(tilt_rad)) if s > 0.0 else v
+    upper = (across * s - thick) / max(c, _UPRIGHT)
+    side = -half * s - (across + half * c) * c / s if s > 0.0 else np.full_like(v, -np.inf)
+    most = half * s + thick * c
+    return np.clip(np.maximum(upper, side), -most, most)
 
 
 def first_hit(
@@ -168,6 +178,8 @@ def grid_chance(
     Worked on `fineness`² places in one cell and `turns` even turns, without random numbers. Good to about 0.003.
     """
     a, b = spacing_across_m, spacing_along_m
+    if not (a > 0.0 and b > 0.0):
+        raise ValueError("holes of a grid lie more than 0 m apart")
     length, width = footprint(shape, tilt_rad)
     radius = 0.5 * np.hypot(length, width)
     i, j = np.meshgrid(

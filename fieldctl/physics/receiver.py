@@ -34,6 +34,7 @@ ASSUMED_MOMENT_AM2 = float(moment_for_field(FIELD_LIMIT_HIGH_A_PER_M, FIELD_LIMI
 """The strongest lawful transmitter, so that no lawful one is shown nearer than it is."""
 
 SHOWN_MOST_M = 99.0  # a display of two figures; farther shows as this
+ON_IT_M = 0.01  # a receiver laid on a bare target is still so far from its coil
 STRIP_FACTOR = 1.26  # 2^(1/3), axial to broadside range: Schreilechner, Eck, Schober, ISSW 2009
 
 
@@ -149,7 +150,7 @@ def above(
     depth, tilt = np.broadcast_arrays(np.asarray(depth_m, dtype=np.float64), np.asarray(tilt_rad, dtype=np.float64))
     offset = peak_offset(antennas, tilt)
     strength = np.maximum(_shape_above(antennas, tilt, offset), _shape_above(antennas, tilt, -offset))
-    shown = distance_shown(moment_Am2 * strength / (4 * pi * depth**3), assumed_Am2)
+    shown = distance_shown(moment_Am2 * strength / (4 * pi * np.maximum(depth, ON_IT_M) ** 3), assumed_Am2)
     return Above(offset * depth, shown, shown - depth)
 
 

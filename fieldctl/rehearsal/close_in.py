@@ -156,5 +156,5 @@ def count_find(field: Field, scene: Scene, row: Ints, k: Ints, noticed: Bools, a
     field.marked[row[noticed], k[noticed]] = True
     for later in np.flatnonzero(scene.after >= 0):
         woken = r[(b == scene.after[later])]
-        field.starts_s[woken, later] = at_s
-        field.stops_s[woken, later] = at_s + scene.lasts_s[later]
+        field.starts_s[woken, later] = at_s + scene.after_s[later]
+        field.stops_s[woken, later] = at_s + scene.after_s[later] + scene.lasts_s[later]

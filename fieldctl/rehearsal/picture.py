@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fieldctl.drill.candidate import Picks
 from fieldctl.drill.plan import Drill
 from fieldctl.physics.dipole import RECEIVER_LIMIT_A_PER_M, field_strengths
-from fieldctl.rehearsal.scene import Scene, scene_of
+from fieldctl.rehearsal.scene import Depths, Scene, scene_of
 from fieldctl.rehearsal.strips import Strips, strip_width_for, strips_in
 from fieldctl.site.drawing import (
     COLOURS,
@@ -61,9 +61,9 @@ TITLE_LETTERS = 32  # a line
 LEFT_IN, TITLE_IN, BELOW_IN, ROW_IN = 0.52, 0.36, 0.55, 0.208
 
 
-def picture_of(site: Site, drill: Drill, picks: Picks, said: Saying = str) -> Picture:
+def picture_of(site: Site, drill: Drill, picks: Picks, said: Saying = str, depths_m: Depths | None = None) -> Picture:
     """The picture of a staffed drill, its labels as `said` says them; raises as `scene_of` does."""
-    return picture_of_scene(scene_of(site, drill, picks), drill.title, said)
+    return picture_of_scene(scene_of(site, drill, picks, depths_m), drill.title, said)
 
 
 def picture_of_scene(scene: Scene, title: str, said: Saying = str) -> Picture:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
+from types import MappingProxyType
 from typing import Any
 
 from fieldctl.drill.candidate import Picks
@@ -21,7 +22,7 @@ from fieldctl.rehearsal import skill as skills
 from fieldctl.rehearsal.close_in import PAD_M, PROBE_M
 from fieldctl.rehearsal.hard import Reason, minutes, reasons_for
 from fieldctl.rehearsal.rehearse import Progress, check_wishes, rehearse
-from fieldctl.rehearsal.scene import Assumed, OutlineFrom, Scene, scene_of
+from fieldctl.rehearsal.scene import Assumed, Depths, OutlineFrom, Scene, scene_of
 from fieldctl.rehearsal.strips import strip_width_for
 from fieldctl.site.model import Site
 from fieldctl.site.sending import MOMENT_FULL_AM2
@@ -29,6 +30,7 @@ from fieldctl.site.sending import MOMENT_FULL_AM2
 SCHEMA = 1
 RECORDED_LEAST = 10  # fewer say little, and show whose they were
 SHARES = (0.1, 0.5, 0.9)
+_NONE_LEFT_OUT: Mapping[str, int] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,8 @@ class Times:
 @dataclass(frozen=True, slots=True)
 class BurialPreview:
     """One burial: `rehearsed` times, of which `share_by_line` was found by a probe line; `hard` why it is hard;
-    `recorded` the site's own times, None below ten, and how many there are, `recorded_count`."""
+    `recorded` the site's own times, None below ten, and how many there are, `recorded_count`; `left_out` how many more
+    are of a burial or a limit that was another then."""
 
     name: str
     target: str
@@ -60,6 +63,7 @@ class BurialPreview:
     hard: tuple[Reason, ...]
     recorded: Times | None = None
     recorded_count: int = 0
+    left_out: int = 0
 
     def as_json(self) -> dict[str, Any]:
         """Plain values."""
@@ -72,6 +76,7 @@ class BurialPreview:
             "hard": [{"kind": reason.kind, "text": reason.text} for reason in self.hard],
             "recorded": None if self.recorded is None else self.recorded.as_json(),
             "recorded_count": self.recorded_count,
+            "left_out": self.left_out,
         }
 
 
@@ -133,6 +138,7 @@ def preview(
     seed: int = 0,
     progress: Progress | None = None,
     workers: int = 1,
+    depths_m: Depths | None = None,
 ) -> Preview:
     """Rehearse a staffed drill. `progress` is told the share done; `workers` are processes, and change no figure.
 
@@ -141,7 +147,7 @@ def preview(
     """
     check_wishes(runs, searchers, seed, workers)
     level = skills.skill_of(skill)
-    scene = scene_of(site, drill, picks)
+    scene = scene_of(site, drill, picks, depths_m)
     tally = rehearse(scene, level, runs=runs, searchers=searchers, seed=seed, workers=workers, progress=progress)
     shares, times = tally.share(), [tally.time_to(share) for share in SHARES]
     burials = tuple(
@@ -168,7 +174,7 @@ def preview(
         strip_m=strip_width_for(MOMENT_FULL_AM2),
         burials=burials,
         assumed=scene.assumed,
-        assumptions=_assumptions(scene, searchers),
+        assumptions=_assumptions(scene, searchers, today=depths_m is not None),
         said=_said(runs, level.name, searchers),
     )
 
@@ -181,11 +187,14 @@ def _said(runs: int, skill: str, searchers: int) -> str:
     )
 
 
-def _assumptions(scene: Scene, searchers: int) -> tuple[str, ...]:
+def _assumptions(scene: Scene, searchers: int, *, today: bool) -> tuple[str, ...]:
     """What every rehearsal takes for granted, in words."""
     rows = [
         skills.SAID[0].upper() + skills.SAID[1:],
-        "the surface is level, walking is equally easy everywhere, and depths are those of the day of the survey",
+        "the surface is level, and walking is equally easy everywhere",
+        "depths are those of today, by the snow as it was last measured"
+        if today
+        else "depths are those of the day of the survey",
         f"a full signal has {1000 * MOMENT_FULL_AM2:.1f}e-3 A·m², the middle of what the published field limits allow",
         "receivers have three antennas and hear down to 80 nA/m (EN 282:1991, second-hand), give or take their spread",
         f"search strips are at most {strip_width_for(MOMENT_FULL_AM2):.0f} m wide",
@@ -201,10 +210,12 @@ def _assumptions(scene: Scene, searchers: int) -> tuple[str, ...]:
     return tuple(rows)
 
 
-def beside_recorded(of: Preview, recorded: Mapping[str, Sequence[float | None]]) -> Preview:
+def beside_recorded(
+    of: Preview, recorded: Mapping[str, Sequence[float | None]], left_out: Mapping[str, int] = _NONE_LEFT_OUT
+) -> Preview:
     """The preview with the site's own recorded times beside it: by burial, seconds from the start of each exercise,
-    None where the burial was not found. A burial with fewer than ten has only their number. BadInput for a burial that
-    the drill does not have, or a time below 0."""
+    None where the burial was not found. A burial with fewer than ten has only their number. `left_out`: by burial, how
+    many more are of another plan. BadInput for a burial that the drill does not have, or a time below 0."""
     names = {burial.name for burial in of.burials}
     for name, times in recorded.items():
         if name not in names:
@@ -218,7 +229,12 @@ def beside_recorded(of: Preview, recorded: Mapping[str, Sequence[float | None]])
                 f"a recorded time of burial {name} is below 0.", expected="seconds from the start", remedy="Mend it."
             )
     burials = tuple(
-        replace(b, recorded=recorded_times(recorded.get(b.name, ())), recorded_count=len(recorded.get(b.name, ())))
+        replace(
+            b,
+            recorded=recorded_times(recorded.get(b.name, ())),
+            recorded_count=len(recorded.get(b.name, ())),
+            left_out=left_out.get(b.name, 0),
+        )
         for b in of.burials
     )
     return replace(of, burials=burials)
@@ -251,6 +267,9 @@ def as_lines(of: Preview) -> tuple[str, ...]:
         if b.recorded is not None:
             own = b.recorded
             lines.append(f"  recorded here, {own.count} times: found by {100 * own.share:.0f} %; {times(own)}")
+        if b.left_out:
+            lines.append(f"  recorded here and left out, as the burial or the limit was another then: {b.left_out}")
         lines.extend(f"  {reason.text}" for reason in b.hard)
     lines.extend(f"Assumed: {a}" for a in of.assumed)
+    lines.extend(f"In every rehearsal: {a}." for a in of.assumptions)
     return tuple(lines)

@@ -7,6 +7,7 @@ up = 0 at the surface. A site without an origin has x for east and y for north.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import pi
 from typing import Any, Literal
@@ -20,15 +21,18 @@ from fieldctl.errors import BadInput, NotFound
 from fieldctl.physics.receiver import axis_of
 from fieldctl.site.model import Place, Site
 from fieldctl.site.sending import axis_from_survey, moment_of
+from fieldctl.units import TargetId
 
 Floats = NDArray[np.float64]
 OutlineFrom = Literal["scene", "zone", "box"]
+Depths = Mapping[TargetId, float]
+"""How deep targets lie today, metres, of those of which that can be said; None where only their surveys are known."""
 
 ASSUMED_DEPTH_M = 1.0  # near the published mean of 1.05 m (Falk et al. 1994)
 BOX_ROUND_M = (
     20.0  # searchers keep within 20 m of the edge (Avalanche Canada), so a box leaves that much round a target
 )
-ROUND_OUTLINE_M = 15.0  # a target farther outside the outline than this makes the outline useless
+ROUND_OUTLINE_M = 15.0  # a target farther outside the outline than this is hard to meet from inside it
 _TURN_STEP_RAD = 2.39996  # the golden angle: directions assumed for several targets fall far from each other
 
 
@@ -50,7 +54,8 @@ class Scene:
     """K burials as arrays, and the ground they are searched on.
 
     places (K, 3) m; axes (K, 3) unit; moments_Am2 (K,), 0 for a no-signal burial; period_s, on_s (K,);
-    starts_s (K,), inf where another find or nothing starts it; after (K,) index of that find or -1; lasts_s (K,);
+    starts_s (K,), inf where another find or nothing starts it; after (K,) index of that find or -1, and after_s (K,)
+    how long after it; lasts_s (K,);
     drop_on_s, drop_off_s (K,); falls_quiet, by_call (K,) bool; outline (V, 2) m; entry (2,) m; limit_s.
     """
 
@@ -63,6 +68,7 @@ class Scene:
     on_s: Floats
     starts_s: Floats
     after: NDArray[np.intp]
+    after_s: Floats
     lasts_s: Floats
     drop_on_s: Floats
     drop_off_s: Floats
@@ -85,7 +91,7 @@ class Scene:
         return -self.places[:, 2]
 
 
-def scene_of(site: Site, drill: Drill, picks: Picks) -> Scene:
+def scene_of(site: Site, drill: Drill, picks: Picks, depths_m: Depths | None = None) -> Scene:
     """What is rehearsed; NotFound for a burial without a target, BadInput for an unstaffed or empty drill."""
     if not picks.staffed:
         missing = "; ".join(f"burial {u.burial or 'of the drill'}: {u.wrong} ({u.nearest})" for u in picks.unmet)
@@ -106,7 +112,7 @@ def scene_of(site: Site, drill: Drill, picks: Picks) -> Scene:
     centre = outline.mean(axis=0)
     places, axes = np.empty((len(found), 3)), np.empty((len(found), 3))
     for i, (burial, place) in enumerate(zip(drill.burials, found, strict=True)):
-        places[i] = _place(burial, place, picks.targets[burial.name], centre, assumed)
+        places[i] = _place(burial, place, picks.targets[burial.name], centre, depths_m, assumed)
         axes[i] = _axis(i, burial, place, picks.targets[burial.name], assumed)
     return Scene(
         names=tuple(b.name for b in drill.burials),
@@ -133,6 +139,7 @@ def _sending(drill: Drill) -> dict[str, Any]:
         "on_s": np.array([b.keying.on_ms / 1000 for b in rows]),
         "starts_s": np.array([started.get(b.signal.kind, b.signal.delay_s) for b in rows]),
         "after": np.array([index.get(b.signal.after or "", -1) for b in rows], dtype=np.intp),
+        "after_s": np.array([b.signal.delay_s if b.signal.kind == "after-find" else 0.0 for b in rows]),
         "lasts_s": np.array([np.inf if b.sends_at_most_s is None else b.sends_at_most_s for b in rows]),
         "drop_on_s": np.array([b.drop_on_s for b in rows]),
         "drop_off_s": np.array([b.drop_off_s for b in rows]),
@@ -141,15 +148,27 @@ def _sending(drill: Drill) -> dict[str, Any]:
     }
 
 
-def _place(burial: Burial, place: Place | None, target: str, centre: Floats, assumed: list[Assumed]) -> Floats:
+def _place(
+    burial: Burial,
+    place: Place | None,
+    target: TargetId,
+    centre: Floats,
+    depths_m: Depths | None,
+    assumed: list[Assumed],
+) -> Floats:
     if place is None:
         depth = sum(burial.depth_m) / 2 if burial.depth_m else ASSUMED_DEPTH_M
         taken = f"taken in the middle of the outline, {depth:.1f} m deep"
         assumed.append(Assumed(burial.name, f"target {target} has no surveyed place", taken))
         return np.array([centre[0], centre[1], -depth])
+    if depths_m is not None and target in depths_m:
+        return np.array([place.x_m, place.y_m, -depths_m[target]])
     if place.surveyed_on is None:
         taken = f"{place.depth_m:.1f} m is taken as it stands in {place.source or 'the site file'}"
         assumed.append(Assumed(burial.name, f"nobody noted when the depth of {place.name} was surveyed", taken))
+    elif depths_m is not None:
+        taken = f"the {place.depth_m:.1f} m of the survey are taken"
+        assumed.append(Assumed(burial.name, f"how deep {place.name} lies today cannot be said", taken))
     return np.array([place.x_m, place.y_m, -place.depth_m])
 
 

@@ -82,7 +82,7 @@ def strips_in(outline: Floats, entry: Floats, width_m: float) -> Strips:
             [centre + a * along + row * across, centre + b * along + row * across]
             for (a, b), row in zip(spans, rows, strict=True)
         ]
-    return Strips(np.array(rounds), min(width_m, wide / count), count)
+    return Strips(np.array(rounds), min(width_m, max(LEAST_STRIP_M, wide / count)), count)
 
 
 def paths_of(strips: Strips, searchers: int) -> tuple[Path, ...]:

@@ -47,7 +47,8 @@ def test_a_pad_on_edge_is_hardly_hit():
 def test_out_of_the_probes_reach_nothing_is_hit():
     reach = probe_reach_m(2.0)
     assert grid_chance(0.25, 0.25, TORSO, depth_m=1.0, reach_m=reach) == 1.0
-    assert grid_chance(0.25, 0.25, TORSO, depth_m=1.8, reach_m=reach) == 0.0
+    assert grid_chance(0.25, 0.25, TORSO, depth_m=1.82, reach_m=reach) == 1.0  # the middle: its upper face lies higher
+    assert grid_chance(0.25, 0.25, TORSO, depth_m=1.83, reach_m=reach) == 0.0
     assert probe_reach_m(0.1) == 0.0
 
 
@@ -55,6 +56,33 @@ def test_a_tilted_pad_at_the_end_of_the_reach_is_half_there():
     whole = grid_chance(0.6, 0.6, Shape(0.5, 0.5), tilt_rad=0.5)
     half = grid_chance(0.6, 0.6, Shape(0.5, 0.5), tilt_rad=0.5, depth_m=1.7, reach_m=1.7)
     assert half == pytest.approx(whole / 2, abs=0.02)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.01, 1.56), st.booleans(), st.floats(0.5, 1.5), st.sampled_from([TORSO, BODY, Shape(1.0, 0.2, 0.6)]))
+def test_a_thick_tilted_body_is_struck_where_a_ray_down_the_hole_meets_it(tilt, other_way, reach, shape):
+    """The hole as a ray against the two pairs of parallel faces (the slab method)."""
+    depth, (s, c) = 1.0, (np.sin(tilt), np.cos(tilt))
+    v = np.linspace(-0.8, 0.8, 321) + 1e-4
+    enters = np.maximum((-shape.width_m / 2 - v * c) / s, (-shape.thick_m / 2 + v * s) / c)
+    leaves = np.minimum((shape.width_m / 2 - v * c) / s, (shape.thick_m / 2 + v * s) / c)
+    met = (enters <= leaves) & (depth + enters <= reach)
+    edge = (np.abs(enters - leaves) < 1e-6) | (np.abs(depth + enters - reach) < 1e-6)
+    sign = -1.0 if other_way else 1.0
+    places = np.stack([np.zeros_like(v), -sign * v], axis=-1)
+    struck = first_hit([[0.0, 0.0]], places, 0.0, shape, tilt_rad=sign * tilt, depth_m=depth, reach_m=reach) == 0
+    np.testing.assert_array_equal(struck[~edge], met[~edge])
+
+
+def test_a_body_on_its_side_near_the_end_of_the_reach_is_still_met():
+    near = grid_chance(0.5, 0.5, TORSO, tilt_rad=np.radians(80), depth_m=1.0, reach_m=1.7)
+    assert near == grid_chance(0.5, 0.5, TORSO, tilt_rad=np.radians(80))  # its highest edge lies 0.76 m deep
+
+
+@pytest.mark.parametrize("spacing", [(-1.0, 1.0), (0.5, 0.0), (float("nan"), 1.0)])
+def test_a_grid_without_room_between_its_holes_is_refused(spacing):
+    with pytest.raises(ValueError, match="more than 0 m"):
+        grid_chance(*spacing, TORSO)
 
 
 @settings(max_examples=25, deadline=None)

@@ -57,6 +57,13 @@ def test_silence_shows_the_most_and_no_warning():
     assert np.isfinite(reading.line_rad).all()
 
 
+def test_a_target_that_lies_bare_shows_no_warning():
+    seen = above(3, [0.0, 0.005, 1.0], 0.4)
+    assert np.isfinite(seen.shown_m).all()
+    assert seen.shown_m[0] <= seen.shown_m[2]
+    assert seen.offset_m[0] == 0.0
+
+
 def test_depth_and_tilt_move_the_peak_only_by_their_rule():
     """In depths: the same share of any depth, and the same for a tilt either way."""
     tilts = np.radians([10, 40, 70])

@@ -10,6 +10,7 @@ from fieldctl.physics.digging import (
     RATE_KG_PER_S,
     SCHOOLS,
     both_schools,
+    diggers_at_once,
     digging,
     volume_m3,
 )
@@ -46,3 +47,12 @@ def test_both_schools_are_there_and_named_with_their_sources():
     assert "second-hand" in DOWNSLOPE.source
     assert "ISSW 2023" in AT_PROBE.source
     assert DOWNSLOPE_COST_S == 2 * 60 + 30
+
+
+def test_on_a_steep_slope_a_shorter_cut_has_room_for_fewer():
+    """The wedge comes out into the open after depth / tan(slope); by hand: 2 m at 60° is a cut of 1.15 m."""
+    assert diggers_at_once(DOWNSLOPE, 2.0, 6) == 4
+    assert diggers_at_once(DOWNSLOPE, 2.0, 6, np.radians(60)) == 2
+    assert diggers_at_once(DOWNSLOPE, 2.0, 6, np.radians(80)) == 1
+    assert digging(DOWNSLOPE, 2.0, 6, np.radians(60)).diggers == 2
+    assert diggers_at_once(AT_PROBE, 2.0, 6, np.radians(80)) == diggers_at_once(AT_PROBE, 2.0, 6)

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 
 from fieldctl.drill.plan import Burial, Scene, Signal
@@ -68,6 +69,7 @@ def test_json_has_a_schema_and_nothing_that_json_cannot_hold(rehearsed):
     assert [b["name"] for b in plain["burials"]] == ["A", "B", "C"]
     assert set(plain["burials"][0]) == {
         "name", "target", "depth_m", "rehearsed", "share_by_line", "hard", "recorded", "recorded_count",
+        "left_out",
     }  # fmt: skip
 
 
@@ -101,6 +103,55 @@ def test_every_kind_of_hardness_is_named_when_it_is_there(tools):
     far = preview(*tools.staffed([Burial("A")], [(75, 45, 1.0, 0, 0)], scene=Scene(last_seen_m=(0.0, 0.0))), runs=100)
     assert kinds(far.burial("A")) == ["distance"]
     assert far.burial("A").hard[0].text.startswith("It lies 87 m from where they set out")
+
+
+def test_a_signal_some_time_after_a_find_is_not_found_before(tools):
+    burials = [Burial("A"), Burial("B", Signal("after-find", after="A", delay_s=300.0))]
+    where = [(20, 20, 1.0, 20, 0), (45, 22, 1.0, 0, 0)]
+    drill = tools.staffed(burials, where)
+    tally = rehearse(scene_of(*drill), SKILLS["trained"], runs=200, seed=4)
+    a, b = (np.flatnonzero(row) for row in tally.by_second)
+    assert b[0] > a[0] + 300
+    assert tally.time_to(0.5)[1] > tally.time_to(0.5)[0] + 300
+    said = " ".join(reason.text for reason in preview(*drill, runs=100).burial("B").hard)
+    assert "only 5 min 00 s after A is found" in said
+    for delay_s, lasts_s, why in ((890.0, 60.0, None), (0.0, 20.0, "ends 20 s after it began")):
+        late = [burials[0], Burial("B", Signal("after-find", after="A", delay_s=delay_s), sends_at_most_s=lasts_s)]
+        shown = preview(*tools.staffed(late, where), runs=100).burial("B")
+        assert shown.rehearsed.share < 0.1
+        assert why is None or why in " ".join(reason.text for reason in shown.hard)
+
+
+def test_who_is_hardly_found_is_never_without_a_reason(tools):
+    far = preview(*tools.staffed([Burial("A")], [(150, 25, 1.0, 0, 0)]), runs=50).burial("A")
+    assert kinds(far) == ["outside"]
+    assert "70 m outside the outline" in far.hard[0].text
+    unheard = preview(*tools.staffed([Burial("A", sends_at_most_s=15.0)], [(20, 20, 1.0, 0, 0)]), runs=50).burial("A")
+    assert unheard.rehearsed.share == 0.0
+    assert "ends" in kinds(unheard)
+    late = preview(*tools.staffed([Burial("A", Signal("delay", delay_s=900.0))], [(20, 20, 1.0, 0, 0)]), runs=50)
+    assert "limit" in kinds(late.burial("A"))
+    short = preview(*tools.staffed([Burial("A")], [(20, 20, 1.0, 0, 0)], limit_s=60.0), runs=50).burial("A")
+    assert "The limit of 1 min 00 s" in " ".join(reason.text for reason in short.hard)
+    quiet = preview(*tools.staffed([Burial("A", Signal("never"))], [(83, 25, 1.0, 0, 0)]), runs=50).burial("A")
+    assert "outside" in kinds(quiet)
+    near = preview(*tools.staffed([Burial("A")], [(83, 25, 1.0, 0, 0)]), runs=50).burial("A")
+    assert "outside" not in kinds(near)
+
+
+def test_depths_of_today_are_rehearsed_and_said(tools):
+    site, drill, picks = tools.staffed([Burial("A"), Burial("B")], [(20, 20, 1.0, 0, 0), (45, 22, 1.0, 0, 0)])
+    deep = preview(site, drill, picks, runs=50, depths_m={picks.targets["A"]: 2.8})
+    assert deep.burial("A").depth_m == 2.8
+    assert deep.burial("A").rehearsed.share == 0.0
+    assert "misses it" in " ".join(as_lines(deep))
+    assert any("those of today" in row for row in deep.assumptions)
+    assert any(a.burial == "B" and "cannot be said" in a.what for a in deep.assumed)
+    old = preview(site, drill, picks, runs=50)
+    assert old.burial("A").depth_m == 1.0
+    lines = as_lines(old)
+    assert all(any(row in line for line in lines) for row in old.assumptions)
+    assert any("day of the survey" in line for line in lines)
 
 
 def test_own_times_stand_beside_it_once_there_are_ten(rehearsed):

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from fieldctl.drill.plan import Burial, Scene, Signal
 from fieldctl.errors import BadInput
 from fieldctl.keying import Keying
-from fieldctl.rehearsal import chance
+from fieldctl.rehearsal import as_lines, chance, preview
 from fieldctl.rehearsal.rehearse import RUNS_MOST, SEARCHERS_MOST, rehearse
 from fieldctl.rehearsal.scene import scene_of
 from fieldctl.rehearsal.skill import SKILLS
@@ -126,6 +126,8 @@ def test_whatever_the_field_looks_like_no_warning_and_no_nonsense(
     assert tally.made.sum() == 5
     assert (tally.by_second.sum(axis=1) == tally.by_search + tally.by_line).all()
     assert (tally.spoiled <= tally.loud).all()
+    shown = preview(site, drill, picks, runs=2, searchers=searchers)
+    assert "nan" not in "".join(as_lines(shown))
 
 
 def test_chances_are_even_normal_and_apart():

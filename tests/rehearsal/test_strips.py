@@ -93,3 +93,8 @@ def test_the_pace_of_a_line_is_of_the_order_that_is_taught():
     hours = 10_000 / (20 * pace_m2_per_s(SKILLS["trained"], 2.0)) / 3600
     assert 1.0 < hours < 8.0
     assert pace_m2_per_s(SKILLS["novice"], 2.0) < pace_m2_per_s(SKILLS["practised"], 2.0)
+
+
+def test_strips_of_a_debris_without_width_are_as_wide_as_somebody_walks():
+    flat = np.array([[0.0, 0.0], [50.0, 0.0], [25.0, 0.0]])
+    assert strips_in(flat, flat[0], 40.0).width_m == 4.0
