@@ -5,6 +5,7 @@ row            one of them: a function whose docstring is the requirement in the
 checks_*       these functions: line, seal, orders, off (all off and the gate), life, pad, keys
 talk           the controller's end of the conversation, which can also say what no controller would
 bench          what a check may do: send bytes, let time pass, look at what was heard
+address        HOST:PORT, as a person writes it
 side_door      what a port may offer beside its line: reboot, loss of power, touches, the gate's edges …
 joining        finding a new target and giving it keys for the bench
 run            every requirement in turn; the target is left quiet whatever happens

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import count
 
 from fieldctl.certify.bench import Bench
 from fieldctl.certify.talk import Failed, Silent, Talk
 from fieldctl.errors import NotFound, Refused
-from fieldctl.units import EVERYBODY
+from fieldctl.units import EVERYBODY, US_PER_S
 from fieldctl.wire import adding, envelope, messages, seal
 from fieldctl.wire.bus import SLOT_US
 from fieldctl.wire.messages import Hail, HailAnswer
 
 SLOTS = 8
 HAILS = 6
-PRESS_WITHIN_HAILS = 20  # about 10 s for somebody to press the button
+PRESS_WITHIN_US = 30 * US_PER_S  # for somebody to read it, reach for the target and press its button
+TIMES = 3  # that keys are given to a pressed target: a line may lose one
 
 
 def hail(bench: Bench, address: int, nonce: bytes, salt: int) -> list[HailAnswer]:
@@ -82,21 +84,32 @@ def join(bench: Bench, secret: bytes, entropy: Callable[[int], bytes], address: 
         press()
     keys = bench_keys(entropy, 1)
     talk = Talk(bench, at, keys, entropy, secret=secret, hardware=new.hardware)
-    for salt in range(PRESS_WITHIN_HAILS):
+    until = bench.now() + PRESS_WITHIN_US
+    given = 0
+    for salt in count():
+        if bench.now() >= until or given >= TIMES:
+            break
         nonce = entropy(8)
         answer = next((a for a in hail(bench, at, nonce, salt) if a.hardware == new.hardware and a.pressed), None)
         if answer is None:
             continue
+        given += 1
         give(bench, secret, answer, nonce, keys)
         try:
             talk.open(3 * bench.answer_us)
         except Silent:
             continue
         return talk
+    if not given:
+        raise Refused(
+            f"Nobody pressed the button of {new.hardware.hex()} within {PRESS_WITHIN_US // US_PER_S} s.",
+            expected="a press on its button, so that nobody gives it keys from afar",
+            remedy="Begin again, and press it or hold a magnet to it.",
+        )
     raise Refused(
         f"The target {new.hardware.hex()} does not take keys.",
-        expected="a press on its button, and the factory secret on its label",
-        remedy="Press the button, look at the secret, and try again.",
+        expected="the factory secret on its label",
+        remedy="Look at the secret, press the button, and try again.",
     )
 
 

@@ -201,7 +201,7 @@ def over_socket(host: str, port: int, now: Now, door: SideDoor) -> LiveBench:
     """A TCP socket that carries the bytes of a bus."""
     loop = new_loop()
     bench = LiveBench(loop, "bus", now, door, byte_us=0.0)
-    name = f"{host}:{port}"
+    name = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
     async def connect() -> Any:
         made = _Stream(name, bench)

@@ -1,8 +1,9 @@
 """Every requirement in turn, at one target; whatever happens, it is left quiet.
 
 A requirement is passed, failed with what was seen, not applicable (an ability that is not declared, or another medium),
-or not tried (the side door does not offer what it needs). Between two of them the target is brought back to rest; a
-target that does not answer any more is woken by its side door where that can be, and else nothing more is tried.
+or not tried (the side door does not offer what it needs); those that nobody asked for are named too. Between two the
+target is brought back to rest; one that does not answer any more is woken by its side door where that can be, and else
+nothing more is tried.
 """
 
 from __future__ import annotations
@@ -50,6 +51,7 @@ class Certificate:
     generation: int
     stopped: str = ""
     keyless: bool = False  # the keys of this bench were forgotten, so that nothing can make it send
+    not_asked: tuple[int, ...] = ()  # numbers of the requirements that were not to be tried at all
 
     def count(self, verdict: Verdict) -> int:
         """How many requirements came out so."""
@@ -78,6 +80,7 @@ def certify(
     rows: list[Row] = []
     stopped = ""
     numbered = {r.id: n for n, r in enumerate(REQUIREMENTS, start=1)}
+    asked = {r.id for r in requirements}
     quiet = False
     try:
         for requirement in requirements:
@@ -109,6 +112,7 @@ def certify(
         talk.generation,
         stopped,
         quiet and talk.secret is not None,
+        tuple(n for r, n in numbered.items() if r not in asked),
     )
 
 

@@ -25,6 +25,7 @@ import socket
 from collections.abc import Callable, Sequence
 from typing import ClassVar, Protocol
 
+from fieldctl.certify.address import host_and_port
 from fieldctl.errors import BadInput, LinkDown, Unreachable
 
 WORDS = ("reboot", "power", "cut", "touch", "pad", "gate", "stuck", "battery", "press")
@@ -102,8 +103,7 @@ class Socketed:
         self._socket: socket.socket | None = None
         try:
             if ":" in where and "/" not in where:
-                host, _, port = where.rpartition(":")
-                self._socket = socket.create_connection((host, int(port)), timeout=ANSWER_S)
+                self._socket = socket.create_connection(host_and_port(where), timeout=ANSWER_S)
             else:
                 self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
                 self._socket.settimeout(ANSWER_S)

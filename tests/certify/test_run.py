@@ -14,8 +14,9 @@ from fieldctl.certify.run import Row, certify
 from fieldctl.certify.side_door import Shut
 from fieldctl.certify.talk import Failed, Silent, Talk, verdict
 from fieldctl.errors import LinkDown, NotFound, Refused
-from fieldctl.units import EVERYBODY
+from fieldctl.units import EVERYBODY, US_PER_S
 from fieldctl.wire import seal
+from fieldctl.wire.adding import PRESS_COUNTS_US
 from fieldctl.wire.messages import Ability, Reason, Result
 from sims.node import ABILITIES, Node
 from sims.workbench import SECRET, workbench
@@ -170,6 +171,26 @@ def test_nobody_and_a_wrong_secret_are_said_in_words() -> None:
         assert again.open().key_version == 1
 
 
+@pytest.mark.parametrize("medium", ["bus", "radio"])
+@pytest.mark.parametrize(("pressed_after_s", "takes_keys"), [(0.2, True), (28, True), (40, False)])
+def test_there_is_half_a_minute_to_press_the_button(medium, pressed_after_s, takes_keys) -> None:
+    with workbench(medium=medium) as (bench, talk):
+        certify(talk, requirements=some("late"))  # and its keys are forgotten
+        bench.wait(bench.now() + PRESS_COUNTS_US + US_PER_S)  # so is the first press
+        began = bench.now()
+
+        def press() -> None:
+            bench.node.scheduler.call_at(bench.world.now_us() + round(pressed_after_s * US_PER_S), bench.node.press)
+
+        if not takes_keys:
+            with pytest.raises(Refused, match=r"Nobody pressed the button of .* within 30 s"):
+                join(bench, SECRET, talk.entropy, bench.node.address, press)
+            assert bench.now() - began < 35 * US_PER_S
+            return
+        assert join(bench, SECRET, talk.entropy, bench.node.address, press).open().key_version == 1
+        assert bench.now() - began < (pressed_after_s + 5) * US_PER_S
+
+
 def test_under_a_wrong_key_nothing_is_answered() -> None:
     with workbench() as (bench, talk):
         stranger = Talk(bench, talk.address, seal.derive_keys(bytes(16), talk.address, 1), talk.entropy)
@@ -205,8 +226,8 @@ def test_the_json_has_stable_keys() -> None:
     row = json.loads(json.dumps(report.as_json(made(), None)))
     assert list(row) == [
         "certificate", "program", "at", "target", "hardware", "firmware", "contract", "abilities", "medium",
-        "side_door", "result", "passed", "failed", "not_applicable", "not_tried", "left_quiet", "left_keyless",
-        "stopped",
+        "side_door", "result", "passed", "failed", "not_applicable", "not_tried", "not_asked_for", "left_quiet",
+        "left_keyless", "stopped",
         "generation", "epoch", "requirements",
     ]  # fmt: skip
     assert list(row["requirements"][0]) == ["number", "id", "words", "verdict", "seen", "took_s"]
