@@ -14,6 +14,7 @@ import typer
 from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, SiteDir
 from fieldctl.errors import EXIT_FAILURE, EXIT_PARTLY, BadInput, NotFound, Refused, Unreachable
+from fieldctl.units import US_PER_S
 
 if TYPE_CHECKING:
     from fieldctl.certify.bench import Bench
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 KEY_VERSIONS = 16  # of a site's keys, tried in turn: the target says nothing under another one
 MQTT_PORT = 1883
 MQTTS_PORT = 8883
+HTML = (".html", ".htm")
+ENDINGS = (*HTML, ".txt")
 EPILOG = (
     "Example:  fieldctl certify --port /dev/ttyUSB0 --secret-file label.txt --report certificate.html   (on a bench)   "
     "|   fieldctl certify --site larch-hollow --port /dev/ttyUSB0 --target 5ee00003   (of a site, serve stopped)"
@@ -61,7 +64,7 @@ def certify(
 
     Takes some minutes. Nobody else may use the line: stop serve first. The target is left quiet, all off latched, and
     so is everything else of its site on that line.
-    Exit codes: 0 all passed, 1 something failed, 3 not everything could be tried, 4 nothing there.
+    Exit codes: 0 all passed, 1 something failed, 3 not everything was tried (with --only never is), 4 nothing there.
     """
     if list_:
         from fieldctl.certify import requirements
@@ -85,8 +88,8 @@ def certify(
             expected="--secret-file with the secret of its label, or --site DIR and --target ID",
             remedy="On a bench take the label's secret; for a target of a site name both.",
         )
-    if report is not None and not report.absolute().parent.is_dir():
-        raise BadInput(f"There is no folder {report.absolute().parent}.", remedy="Make it, or name another.")
+    if report is not None:
+        _may_write(report)
     bench, keep_to = _bench(port, socket, mqtt, password_file, target, _door(door, by_hand))
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: the target is left quiet first
     try:
@@ -95,6 +98,28 @@ def certify(
     finally:
         bench.close()
     _tell(certificate, report, json)
+
+
+def _may_write(report: Path) -> None:
+    """Said before minutes of trying, and not after them."""
+    folder = report.absolute().parent
+    if report.suffix.lower() not in ENDINGS:
+        raise BadInput(
+            f"{report} has no ending of a report.", expected=" or ".join(ENDINGS), remedy="Print the .html to a PDF."
+        )
+    if not folder.is_dir():
+        raise BadInput(f"There is no folder {folder}.", remedy="Make it, or name another.")
+    there = report.exists()
+    try:
+        report.open("a").close()
+        if not there:
+            report.unlink()
+    except OSError as error:
+        raise BadInput(
+            f"{report} cannot be written: {error.strerror or error}.",
+            expected="a file",
+            remedy="Name another, or give the right to it.",
+        ) from None
 
 
 def _only(ids: list[str]) -> tuple[Requirement, ...]:
@@ -117,6 +142,7 @@ def _bench(
 ) -> tuple[Bench, int | None]:
     """The line to the target, and the address to keep to."""
     from fieldctl.certify import live
+    from fieldctl.certify.address import host_and_port
     from fieldctl.cli.outside import SystemClock
     from fieldctl.units import target_address, target_id
 
@@ -129,10 +155,15 @@ def _bench(
     if port:
         return live.over_port(port, now, door), address
     if socket:
-        host, _, number = socket.rpartition(":")
-        if not host or not number.isdigit():
-            raise BadInput(f"{socket!r} is no address.", expected="HOST:PORT", remedy="Such as 127.0.0.1:4570.")
-        return live.over_socket(host, int(number), now, door), address
+        try:
+            host, number = host_and_port(socket)
+        except ValueError:
+            raise BadInput(
+                f"{socket!r} is no address.",
+                expected="HOST:PORT, the port from 1 to 65535",
+                remedy="Such as 127.0.0.1:4570 or [::1]:4570.",
+            ) from None
+        return live.over_socket(host, number, now, door), address
     if named is None:
         raise BadInput("A broker carries many targets.", expected="--target ID", remedy="Name the one to try.")
     at, word = _broker(mqtt, password_file)
@@ -145,12 +176,12 @@ def _broker(url: str, password_file: Path | None) -> tuple[BrokerAt, str]:
     from fieldctl.cli.outside import read_password
     from fieldctl.links.broker_at import BrokerAt, Tls
 
-    parts = urlsplit(url)
-    word = parts.path.strip("/")
     try:
+        parts = urlsplit(url)
         number = parts.port
-    except ValueError:
-        number = 0
+    except ValueError:  # a bracket that is not closed, a port beyond 65535
+        parts, number = urlsplit(""), 0
+    word = parts.path.strip("/")
     if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or not word or number == 0 or parts.password:
         raise BadInput(
             f"{url!r} names no broker.",
@@ -238,7 +269,9 @@ def _press(bench: Bench) -> None:
     if "press" in bench.door.offers:
         bench.door.do("press")
     else:
-        show.say("Press the button of the target now, or hold a magnet to it.")
+        from fieldctl.certify.joining import PRESS_WITHIN_US
+
+        show.say(f"Press the target's button within {PRESS_WITHIN_US // US_PER_S} s, or hold a magnet to it.")
 
 
 # ---- trying and telling -----------------------------------------------------------------------------------------
@@ -286,16 +319,21 @@ def _tell(certificate: Certificate, report: Path | None, json: bool) -> NoReturn
     from fieldctl.cli.outside import SystemClock
 
     at = SystemClock().wall()
-    if report is not None:
-        html = report.suffix.lower() in (".html", ".htm")
-        text = page.as_html(certificate, at) if html else "\n".join(page.as_lines(certificate, at)) + "\n"
-        report.write_text(text, encoding="utf-8")
     if json:
         show.as_json(page.as_json(certificate, at))
     else:
         show.lines(page.as_lines(certificate, at))
+    sys.stdout.flush()  # first of all: what took minutes is not lost with a disk that is full
     if report is not None:
+        html = report.suffix.lower() in HTML
+        text = page.as_html(certificate, at) if html else "\n".join(page.as_lines(certificate, at)) + "\n"
+        try:
+            report.write_text(text, encoding="utf-8")
+        except OSError as error:
+            show.say(
+                f"{report} could not be written: {error.strerror or error}. Keep what was printed: it says the same."
+            )
+            raise typer.Exit(EXIT_FAILURE) from None
         show.say(f"Written: {report}")
-    sys.stdout.flush()
     result = page.result(certificate)
     raise typer.Exit({"passed": os.EX_OK, "in part": EXIT_PARTLY}.get(result, EXIT_FAILURE))
