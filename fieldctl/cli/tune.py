@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from math import isfinite
+from typing import Annotated, Any
 
 import typer
 
-from fieldctl.cli import show
+from fieldctl.cli import show, tune_log
 from fieldctl.cli.common import HERE, AsJson, By, SiteDir, ask, who
-from fieldctl.cli.outside import ledger_path
 from fieldctl.errors import BadInput
-
-if TYPE_CHECKING:
-    from fieldctl.strikes.tune import Proposal
 
 Only = Annotated[str, typer.Argument(help="A target's id or name; all of them otherwise.")]
 
@@ -32,6 +28,8 @@ def tune(
     by: By = "",
 ) -> None:
     """A threshold for each pad from its stored strikes, and what it would have done to them. Changes it if told to."""
+    from fieldctl.strikes.tune import OWN, propose
+
     told = (to is not None) + proposed + own
     if told > 1 or (told and not only):
         raise BadInput(
@@ -39,22 +37,23 @@ def tune(
             expected="one target, and one of --set, --proposed and --own",
             remedy="Such as: fieldctl target tune 'Larch 3' --proposed.",
         )
-    found, names, tuned = _read(site, only)
+    wanted = None if to is None else _threshold(to)
+    log = tune_log.read(site)
+    if only:
+        target = log.target(only)
+        found = {target: propose(log.strikes.get(target, []))}
+    else:
+        found = {target: propose(log.strikes[target]) for target in sorted(log.strikes)}
     if told:
-        from fieldctl.strikes.tune import OWN
-
-        target = next(iter(found), only)
-        if proposed and target not in found:
-            raise BadInput(f"{only} has told of no strike yet.", remedy="Name a threshold with --set, or wait.")
-        threshold = found[target].threshold if proposed else round((to or 0.0) * 10)
-        if proposed and threshold == OWN:
+        if proposed and found[target].threshold == OWN:
             raise BadInput(
                 f"Nothing is proposed for {only}: {found[target].why}.", remedy="Leave it, or name one with --set."
             )
+        threshold = found[target].threshold if proposed else wanted or 0
         ask(site, "target-tune", json, _tuned, target=target, threshold=threshold, reason=reason, by=who(by))
         return
     rows = [
-        {"target": target, "name": names.get(target, ""), "in_force": tuned.get(target, 0), **asdict(proposal)}
+        {"target": target, "name": log.names.get(target, ""), "in_force": log.tuned.get(target, 0), **asdict(proposal)}
         for target, proposal in found.items()
     ]
     if json:
@@ -71,33 +70,18 @@ def tune(
     show.say("Nothing was changed. To change one: fieldctl target tune TARGET --proposed, or --set TIMES.")
 
 
-def _read(site: Path, only: str) -> tuple[dict[str, Proposal], dict[str, str], dict[str, int]]:
-    """Proposals for the targets that are asked for, names of all, and thresholds that people set."""
-    from fieldctl.events import StrikeRecorded, TargetAdded, TargetNamed, TargetTakenOut, TargetTuned
-    from fieldctl.ledger.reader import Reader
-    from fieldctl.site.files import load_site
-    from fieldctl.strikes.tune import propose
+def _threshold(times: float) -> int:
+    """In tenths of the noise; BadInput where no pad can have it."""
+    from fieldctl.strikes.tune import HIGHEST, OWN
 
-    names: dict[str, str] = {place.target: place.name for place in load_site(site).places}
-    tuned: dict[str, int] = {}
-    strikes: dict[str, list[tuple[str, tuple[int, ...]]]] = {}
-    with Reader.read(ledger_path(site)) as reader:
-        for fact in reader.facts(kinds=(TargetAdded, TargetNamed, TargetTuned, TargetTakenOut)):
-            match fact:
-                case TargetAdded() | TargetNamed() if fact.name:
-                    names[fact.target] = fact.name
-                case TargetTuned():
-                    tuned[fact.target] = fact.threshold
-                case TargetTakenOut():
-                    tuned.pop(fact.target, None)
-        for fact in reader.facts(kinds=(StrikeRecorded,)):
-            if isinstance(fact, StrikeRecorded) and only.lower() in (
-                "",
-                fact.target,
-                names.get(fact.target, "").lower(),
-            ):
-                strikes.setdefault(fact.target, []).append((fact.taken_for, fact.features))
-    return {target: propose(strikes[target]) for target in sorted(strikes)}, names, tuned
+    tenths = round(times * 10) if isfinite(times) else 0
+    if not OWN <= tenths <= HIGHEST:
+        raise BadInput(
+            f"{times:g} × the noise is no threshold for a pad.",
+            expected=f"{OWN / 10:g} to {HIGHEST / 10:g} × the noise",
+            remedy="Look what its stored strikes allow: fieldctl target tune. Back to its own: --own.",
+        )
+    return tenths
 
 
 def _times(threshold: int) -> str:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from typer.testing import CliRunner
 
 from fieldctl.cli.main import app
 from fieldctl.cli.outside import ledger_path
-from fieldctl.events import StrikeRecorded, TargetTuned
+from fieldctl.drill.files import plan_to_mapping
+from fieldctl.drill.plan import Burial, Drill
+from fieldctl.errors import FieldctlError, NotFound
+from fieldctl.events import Corrected, ExerciseStarted, StrikeRecorded, TargetTuned
 from fieldctl.ledger.store import Ledger
 from fieldctl.units import BootId, HostTime, NodeTicks, PersonId, Stamp, TargetId
 
@@ -94,18 +98,69 @@ def test_by_name_and_what_is_in_force(site) -> None:
     assert (row["target"], row["name"], row["in_force"]) == ("5ee00001", "Larch 1", 120)
 
 
+def test_of_nobody_it_says_so_with_the_code_for_it(site) -> None:
+    said = run("nobody", "--site", site, "--json")
+    assert isinstance(said.exception, NotFound)
+    assert (said.stdout, said.exception.exit_code) == ("", 4)
+    assert said.exception.expected == "5ee00001 (Larch 1), 5ee00002 (-)"
+
+
+def test_a_target_that_has_told_of_no_strike_yet_is_there(site) -> None:
+    (site / "site.toml").write_text(SITE + SITE[SITE.index("[[target]]") :].replace("1", "4"))
+    (row,) = json.loads(run("Larch 4", "--site", site, "--json").stdout)["targets"]
+    assert (row["target"], row["threshold"], row["effects"][0]["stored"]) == ("5ee00004", 70, {})
+    assert "0 strikes taken for probes are too few" in row["why"]
+
+
+PLAN = plan_to_mapping(Drill("larch", "Larch Hollow, invented", 600.0, (Burial("A"),)))
+JUDGEMENTS = {
+    "void": ({"probe": 20, "unsure": 2, "void": 1}, 200),
+    "judge": ({"probe": 20, "step": 1, "unsure": 2}, 200),
+    "merge": ({"merged": 1, "probe": 21, "unsure": 2}, 200),
+    "undone": ({"probe": 21, "unsure": 2}, 70),
+}
+
+
+@pytest.mark.parametrize("change", JUDGEMENTS)
+def test_it_believes_people_before_the_table(site, change) -> None:
+    """A touch of 15 × the noise, taken for a probe, would hold the threshold down, had nobody judged it."""
+    stamp = Stamp(HostTime("boot", 1000), 5)
+    started = ExerciseStarted("x1", "larch", PLAN, 7, {"A": TargetId("5ee00001")}, ("Ida",), PersonId("p1"), stamp)
+    touch = StrikeRecorded(
+        TargetId("5ee00001"), BootId(1), 99, NodeTicks(99), stamp, (150, 1000, 9000, 200, 5, 0, 0), "probe", "a rule",
+        "x1", "A", "bus",
+    )  # fmt: skip
+    value = {"judge": "step", "merge": "5ee00001-1-98"}.get(change)
+    first = Corrected("x1", "c1", "void" if change == "undone" else change, "5ee00001-1-99", PersonId("p1"), "a foot",
+                      HostTime("boot", 2000), value, 1)  # fmt: skip
+    undo = Corrected("x1", "c2", "undo", "c1", PersonId("p1"), "no", HostTime("boot", 3000), None, 2)
+    other = replace(touch, number=98, features=(400, 1000, 9000, 200, 5, 0, 0), at=Stamp(HostTime("boot", 1001), 5))
+    facts = [started, touch, *([other] if change == "merge" else []), first, *([undo] if change == "undone" else [])]
+    with Ledger.open(ledger_path(site), inline=True, who="a test") as ledger:
+        ledger.append(facts, at=HostTime("boot", 4000))
+    (row,) = json.loads(run("5ee00001", "--site", site, "--json").stdout)["targets"]
+    stored, proposed = JUDGEMENTS[change]
+    assert (row["effects"][0]["stored"], row["threshold"]) == (stored, proposed)
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
         (("--proposed",), "not clear what to change"),
         (("Larch 1", "--own", "--set", "9"), "not clear what to change"),
         (("5ee00002", "--proposed"), "Nothing is proposed"),
-        (("5ee00003", "--proposed"), "told of no strike"),
+        (("5ee00003", "--proposed"), "There is no target '5ee00003'"),
+        (("Larch 1", "--set", "nan"), "nan × the noise is no threshold"),
+        (("Larch 1", "--set", "1e400"), "inf × the noise is no threshold"),
+        (("Larch 1", "--set", "1e300"), "1e+300 × the noise is no threshold"),
+        (("Larch 1", "--set", "0.01"), "0.01 × the noise is no threshold"),
+        (("Larch 1", "--set", "-9"), "-9 × the noise is no threshold"),
     ],
 )
 def test_told_wrongly_it_changes_nothing(site, words, says) -> None:
     before = ledger_path(site).read_bytes()
     said = run(*words, "--site", site)
+    assert isinstance(said.exception, FieldctlError)
     assert says in str(said.exception)
     assert ledger_path(site).read_bytes() == before
 
