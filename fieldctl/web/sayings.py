@@ -6,8 +6,8 @@
 
 A saying maps an English template to a translation with the same {placeholders}: `"There is no drill {name}."`. The
 controller goes on speaking English, in the log and on the command line; only what is shown to a reader passes through
-here. Whatever no saying matches stays as it is: an English sentence is better than none. That is so for the faults of
-files (drills, site.toml), which quote keys and values of those files, and for what a library says of a wrong value.
+here. Whatever no saying matches stays as it is: an English sentence is better than none. A fault of a file keeps its
+place and key, and what is wrong, expected and to be done is said each by itself.
 
 A template is found by the longest word that is its own and by nothing else; of several that match, the one counts that
 explains most of the text. What stands in a placeholder is passed on as it is, save in the few placeholders (SAID)
@@ -41,7 +41,9 @@ SAID = frozenset(
 _FIELD = re.compile(r"\{(\w+)\}")
 _WORD = re.compile(r"[^\W\d_]+")
 _SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[^\W\d_a-z])")  # between two sentences, as far as one can tell
-_TOKEN = re.compile(r"\A(?=\S*[\d'\"])\S+\Z")  # a number, an id, something quoted
+_TOKEN = re.compile(r"\A(?=\S*[\d'\"/])\S+\Z")  # a number, an id, a path, something quoted
+_QUOTED = re.compile(r"'[^']*'(?:, '[^']*')*")  # values of a file or a request: the same in every language
+_FAULT = re.compile(r"(\S+:\d+: [^:]+: )(.+?)\. (Expected: .+?\.) (To do: .+)", re.DOTALL)  # as errors.Fault writes it
 _KEY = re.compile(r"(.*?)(\s*\[[^\[\]\s]+\])", re.DOTALL)  # a line of the ready check ends with its key
 
 Row = dict[str, Any]
@@ -77,6 +79,9 @@ class _Speaker:
 
     def say(self, text: str) -> str:
         """A text of one or several sentences or lines."""
+        if (fault := _FAULT.fullmatch(text)) is not None:
+            where, wrong, expected, remedy = fault.groups()
+            return f"{where}{self.say(wrong)}. {self.say(expected)} {self.say(remedy)}"
         found = self._one(text)
         if found is not None:
             return found
@@ -93,7 +98,7 @@ class _Speaker:
     def _row_of(self, text: str, between: str) -> str | None:
         """Several sayings or words in a row; None where one of the parts is neither."""
         parts = text.split(between)
-        said = [self._words.get(part) or self._one(part) for part in parts]
+        said = [self._words.get(part) or self._one(part) or (_QUOTED.fullmatch(part) and part) for part in parts]
         if len(parts) < 2 or not all(said):
             return None
         return f" {self._words['or']} ".join(filter(None, said)) if between == OR else between.join(filter(None, said))
