@@ -93,7 +93,7 @@ def main(*, seed: int, headless: bool, as_json: bool, keep: Path | None, targets
 
             image = asyncio.run(build_image())
         else:
-            maker(targets)
+            maker(targets, emulated_too=True)
     except FieldctlError as error:
         _said(str(error))
         return error.exit_code

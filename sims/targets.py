@@ -14,8 +14,12 @@ KINDS = ("python", "c")
 EMULATED = "qemu"
 
 
-def maker(kind: str) -> Callable[..., Node]:
-    """The class of targets of a kind; BadInput for a kind that there is not, Unreachable where C cannot be built."""
+def maker(kind: str, *, emulated_too: bool = False) -> Callable[..., Node]:
+    """The class of targets of a kind; BadInput for a kind that there is not, Unreachable where C cannot be built.
+
+    `emulated_too`: whoever asks takes emulated boards as well, and makes them himself.
+    """
+    kinds = (*KINDS, EMULATED) if emulated_too else KINDS
     if kind == "python":
         return Node
     if kind == EMULATED:
@@ -25,7 +29,8 @@ def maker(kind: str) -> Callable[..., Node]:
             remedy="Name one of them; fieldctl demo takes qemu too.",
         )
     if kind != "c":
-        raise BadInput(f"{kind!r} is no kind of target.", expected=" or ".join(KINDS), remedy="Name one of them.")
+        expected = f"{', '.join(kinds[:-1])} or {kinds[-1]}"
+        raise BadInput(f"{kind!r} is no kind of target.", expected=expected, remedy="Name one of them.")
     from sims import ccore
     from sims.cnode import CNode
 
