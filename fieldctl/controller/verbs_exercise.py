@@ -92,10 +92,10 @@ class ExerciseVerbs:
         plan = self._drill(drill)
         return {"drill": plan.name, "title": plan.title, "assessed": plan.assessed, **plan_to_mapping(plan)}
 
-    def staffed(self, drill: str, seed: int) -> tuple[Drill, Picks]:
+    def staffed(self, drill: str, seed: int, targets: dict[str, str]) -> tuple[Drill, Picks]:
         """A drill with the targets that would play it now."""
         plan = self._drill(drill)
-        return plan, self._pick(plan, seed, {})
+        return plan, self._pick(plan, seed, targets)
 
     def candidates(self) -> list[Candidate]:
         """Every target with a place, as the picker sees it."""

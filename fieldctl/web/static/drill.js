@@ -71,18 +71,31 @@ const preview = document.getElementById("preview");
 const estimate = preview.querySelector(".estimate");
 const progress = preview.querySelector("progress");
 let wanted = "";
+const AT_MOST = 30; // simulated searchers together
+const ANSWER_WITHIN_MS = 8000;
+const AGAIN_AFTER_MS = 2000;
 
 async function rehearse() {
   const skill = preview.querySelector("input:checked").value;
-  wanted = skill;
+  const searchers = Math.min(AT_MOST, Math.max(1, groups()[0]?.length ?? 0));
+  const query = new URLSearchParams({ seed, skill, searchers, same: page.dataset.same }).toString();
+  wanted = query;
   estimate.replaceChildren(h("p", {}, t("drill.rehearsing")));
   progress.hidden = false;
-  const query = `seed=${seed}&skill=${skill}`;
   for (;;) {
-    const answer = await fetch(`/drills/${drill}/preview?${query}`);
-    const found = await answer.json();
-    if (wanted !== skill || !preview.open) return;
+    let answer, found;
+    try {
+      answer = await fetch(`/drills/${drill}/preview?${query}`, { signal: AbortSignal.timeout(ANSWER_WITHIN_MS) });
+      found = await answer.json();
+    } catch {
+      if (wanted !== query || !preview.open) return;
+      estimate.replaceChildren(h("p", { class: "wrong" }, t("drill.rehearsing_unreached")));
+      await new Promise((done) => setTimeout(done, AGAIN_AFTER_MS));
+      continue;
+    }
+    if (wanted !== query || !preview.open) return;
     if (answer.status === 202) {
+      estimate.replaceChildren(h("p", {}, t("drill.rehearsing")));
       progress.value = found.share;
       await new Promise((done) => setTimeout(done, 400));
       continue;
@@ -102,16 +115,22 @@ function shown(found, query) {
     line(b.name, b.rehearsed),
     b.recorded ? line(t("drill.recorded", { n: b.recorded_count }), b.recorded) : null,
   ]);
+  const others = found.burials.filter((b) => b.left_out)
+    .map((b) => h("p", {}, `${b.name}: ${t("drill.left_out", { n: b.left_out })}`));
+  const people = found.searchers === 1 ? "drill.estimate_one" : "drill.estimate";
   const hard = found.burials.flatMap((b) => b.hard.map((reason) => h("li", {}, `${b.name}: ${reason.text}`)));
   const assumed = found.assumed.map((a) => h("li", {}, [a.burial, `${a.what}, ${a.taken}`].filter(Boolean).join(": ")));
   return [
-    h("p", {}, h("strong", {}, t("drill.estimate", { n: found.runs }))),
+    h("p", {}, h("strong", {}, t(people, { n: found.runs, people: found.searchers, skill: t(`drill.skill_${found.skill}`) }))),
     h("table", {}, h("thead", {}, h("tr", {}, head.map((word) => h("th", { scope: "col" }, word)))), h("tbody", {}, rows.filter(Boolean))),
+    ...others,
     hard.length ? h("div", {}, h("h3", {}, t("drill.hard")), h("ul", {}, hard)) : null,
     assumed.length ? h("div", {}, h("h3", {}, t("drill.assumed")), h("ul", {}, assumed)) : null,
-    h("img", { class: "map", src: `/drills/${drill}/preview.svg?${query}`, alt: found.picture_text }),
+    h("div", {}, h("h3", {}, t("drill.granted")), h("ul", {}, found.assumptions.map((row) => h("li", {}, row)))),
+    h("img", { class: "map", src: `/drills/${drill}/preview.svg?nth=${found.picture}`, alt: found.picture_text }),
   ].filter(Boolean);
 }
 
 preview.addEventListener("toggle", () => preview.open && rehearse());
 preview.addEventListener("change", () => rehearse());
+page.querySelector("#searchers")?.addEventListener("change", () => preview.open && rehearse());
