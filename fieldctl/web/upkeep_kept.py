@@ -1,8 +1,9 @@
 """The upkeep list, kept as it was worked out last: a page never waits for a season of readings to be gone through.
 
 One task works it out in the other process: some seconds after the pages begin, again every so often, whenever a page is
-opened and it is older than a minute, and at once when somebody said something that changes it. A page shows what there
-is and how old that is; only for something said in the meantime it waits.
+opened and it is older than a minute, and at once when somebody said something that changes it. A page waits a moment
+for that and then shows what there is: the older list, which says so, or that the first one is being worked out. Such a
+page asks what is still to come, and shows itself anew when it is there.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import datetime
 import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fieldctl.errors import FieldctlError, Refused
 from fieldctl.events import (
@@ -36,6 +37,8 @@ FIRST_AFTER_S = 10.0  # the field's own begin comes first
 EVERY_S = 1200.0  # readings count by the hour: a third of one is soon enough for whoever opens the page first
 OLD_US = 60 * US_PER_S  # targets report once a minute
 WAITS_S = 0.15  # of a page's 300 ms, for a newer list than the one that is kept
+Coming = Literal["", "newer", "said", "failed"]
+"""What is still to come: nothing, newer readings, a list that knows all that was said, or that this one failed."""
 AT_ONCE: tuple[type[Fact], ...] = (
     *(BatterySwapped, SwapTakenBack, KitRead),
     *(TargetAdded, TargetMoved, TargetNamed, TargetTakenOut),
@@ -114,26 +117,22 @@ class Kept:
             turn, self._turn = self._turn, asyncio.Event()
             turn.set()
 
-    async def shown(self, house: House) -> tuple[Standing, bool]:
-        """The list to show, and whether a newer one is on its way; raises what keeps it from being worked out."""
-        if self._late(house):
-            await self._until_told(house)
-        elif self._old(house):
+    async def shown(self, house: House) -> tuple[Standing | None, Coming]:
+        """The list that there is, and what is still to come; raises what keeps the first one from being worked out."""
+        if self._late(house) or self._old(house):
+            self._failed = None
             self._wanted.set()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._turn.wait(), WAITS_S)
-        if self._standing is None:
-            assert self._failed is not None
+        if self._standing is None and self._failed is not None:
             raise self._failed
-        return self._standing, self._old(house)
+        return self._standing, self.coming(house)
 
-    async def _until_told(self, house: House) -> None:
-        """Wait until there is a list that knows all that was said; give up where it cannot be worked out."""
-        while self._late(house):
-            self._wanted.set()
-            await self._turn.wait()
-            if self._failed is not None:
-                return
+    def coming(self, house: House) -> Coming:
+        """What is still to come; asks for nothing."""
+        if self._late(house):
+            return "said" if self._failed is None else "failed"
+        return "newer" if self._old(house) else ""
 
     def _old(self, house: House) -> bool:
         standing = self._standing

@@ -1,7 +1,8 @@
 """Upkeep on a small screen: which batteries to change, what is sick and where it lies; the history of one target.
 
-The list comes from `upkeep_kept`, a history from the other process; the only change, fresh cells put in, goes through
-the verb battery-swapped. Nothing here tells of an exercise that goes on.
+The list comes from `upkeep_kept`, and no page waits for it to be worked out; a history comes from the other process.
+The only change, fresh cells put in, goes through the verb battery-swapped. Nothing here tells of an exercise that goes
+on.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request
-from fastapi.responses import Response
+from fastapi.responses import JSONResponse, Response
 
 from fieldctl.errors import FieldctlError, NotFound
 from fieldctl.site.model import Site
@@ -28,6 +29,7 @@ def router() -> APIRouter:
     """Every route of this module."""
     routes = APIRouter(include_in_schema=False)
     routes.get("/upkeep")(_list)
+    routes.get("/upkeep/coming")(_coming)
     routes.get("/upkeep/target/{target}")(_history)
     return routes
 
@@ -37,13 +39,22 @@ async def _list(request: Request) -> Response:
         return render(request, "upkeep.html", right="watch")
     house = house_of(request)
     try:
-        standing, anew = await house.upkeep.shown(house)
+        standing, coming = await house.upkeep.shown(house)
     except FieldctlError as error:
         return _refused(request, error)
+    shown, made = (None, None) if standing is None else (standing.made.said[language_of(request)], standing.wall)
     return render(
-        request, "upkeep.html", right="watch", parts=("upkeep",), shown=standing.made.said[language_of(request)],
-        made=standing.wall, anew=anew, states=lambda target: _states(house, target),
+        request, "upkeep.html", right="watch", parts=("upkeep",), shown=shown, made=made, coming=coming,
+        states=lambda target: _states(house, target),
     )  # fmt: skip
+
+
+async def _coming(request: Request) -> Response:
+    """What the list is still to be given; a page that waits for it asks until it is there."""
+    if not who_of(request).may("watch"):
+        return JSONResponse({"coming": ""}, status_code=403)
+    house = house_of(request)
+    return JSONResponse({"coming": house.upkeep.coming(house)})
 
 
 async def _history(request: Request, target: Target) -> Response:

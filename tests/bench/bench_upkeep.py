@@ -2,9 +2,9 @@
 
 The winter is invented (sims/winter.py, sims/winter_health.py) and its ledger thinned as a serving controller thins it;
 its strikes, exercises and calls and 20 000 other entries lie beside. The page is opened through the real server
-(`upkeep_page`), by the wall, and shows the list that was worked out last with its age; how long that takes in a process
-of its own stands beside. What is read is the first row of each hour, which thinning keeps, so that the account before
-and after is the same; that is checked here too.
+(`upkeep_page`), by the wall, and shows the list that was worked out last with its age, or that the first one is on its
+way; how long that takes in a process of its own stands beside. What is read is the first row of each hour, which
+thinning keeps, so that the account before and after is the same; that is checked here too.
 """
 
 from __future__ import annotations

@@ -116,6 +116,7 @@ def wrong(page: Page, looks: tuple[tuple[str, float], ...]) -> list[str]:
 def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, phones: Phones) -> None:
     page = phones.new()
     live(page, "/upkeep")
+    expect(page.locator("[data-coming]")).to_have_count(0, timeout=20_000)  # the first list is worked out
     first = page.locator(".targets > li").first
     expect(first.locator("h2")).to_have_text("Lone larch")
     expect(first.locator(".state").first).to_have_text("change now")
@@ -134,7 +135,8 @@ def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, 
     (fact,) = swaps(hill)
     assert (fact.target, fact.day, fact.chemistry, fact.cells) == (LOW, today, "lithium-fr6", 2)
     row = page.locator(f"#t-{LOW}")
-    expect(row.locator(".state").first).to_have_text("not known")
+    expect(row.locator(".state").first).to_have_text("not known", timeout=20_000)
+    expect(page.locator("#said")).to_contain_text("written into the log")
     expect(row).to_contain_text(f"Fresh cells were put in on {today}; nothing was read of them yet.")
     expect(page.locator("main")).not_to_contain_text("for Lone larch")
     row.locator("h2 a").tap()
@@ -147,6 +149,26 @@ def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, 
     expect(page.locator("figure table").first).to_be_visible()
 
 
+def test_a_list_that_is_worked_out_shows_itself_and_waits_where_somebody_reads(hill: Hill, phones: Phones) -> None:
+    page = phones.new()
+    page.goto("/upkeep")
+    expect(page.locator("[data-coming]")).to_have_count(0, timeout=20_000)
+    for opened in (False, True):
+        hill.ask("battery-swapped", target=LOW, by="Mira", day=f"2026-01-0{1 + opened}")
+        page.goto("/upkeep")
+        said = page.locator("[data-coming=said]")
+        expect(said).to_contain_text("Something was said since that this list does not know yet")
+        assert page.locator(".targets > li").count(), "the list of before"
+        if not opened:
+            expect(said).to_have_count(0, timeout=20_000)
+            continue
+        page.locator(".targets summary").first.tap()
+        expect(said).to_contain_text("The newer list is there.", timeout=20_000)
+        expect(page.locator(".targets details[open]")).to_have_count(1)
+        said.get_by_role("link", name="Show anew").tap()
+        expect(said).to_have_count(0, timeout=20_000)
+
+
 @pytest.mark.parametrize("language", list(HEAD))
 def test_a_phones_width_is_enough_in_every_language(language: str, hill: Hill, phones: Phones) -> None:
     page = phones.new(locale=language)
@@ -154,6 +176,7 @@ def test_a_phones_width_is_enough_in_every_language(language: str, hill: Hill, p
     found = []
     page.goto("/upkeep")
     expect(page.locator("h1")).to_have_text(HEAD[language])
+    expect(page.locator("[data-coming]")).to_have_count(0, timeout=20_000)
     expect(page.locator("fc-live")).to_have_class(re.compile("is-live"))
     found += wrong(page, looks)
     page.goto(f"/upkeep/target/{LOW}")

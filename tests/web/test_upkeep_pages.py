@@ -73,6 +73,16 @@ def readings(made: Field) -> list[Telemetry]:
     return rows
 
 
+async def whole_page(found: Pages, who: Any = None) -> Node:
+    """The page with a list that knows all that was said, as a phone comes to see it by itself."""
+    await found.page("/upkeep", who)
+    for _ in range(40):
+        if (await found.send("GET", "/upkeep/coming")).json()["coming"] != "said":
+            break
+        await asyncio.sleep(0.1)
+    return await found.page("/upkeep", who)
+
+
 Story = Callable[[Pages], Awaitable[None]]
 
 
@@ -116,7 +126,7 @@ def swaps(found: Pages) -> list[BatterySwapped]:
 
 def test_most_urgent_first_with_state_place_charge_and_age(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(found: Pages) -> None:
-        page = await found.page("/upkeep", KEEPS)
+        page = await whole_page(found, KEEPS)
         rows = listed(page)
         assert [row.attrs["id"] for row in rows] == [f"t-{LOW}", f"t-{SILENT}", f"t-{FULL}"]
         assert [row.attrs["data-state"] for row in rows] == ["now", "unknown", "holds"]
@@ -150,7 +160,7 @@ def test_each_row_says_in_which_states_its_target_is_and_since_when(monkeypatch:
         await asyncio.sleep(12)
         since = found.made.world.clock.wall() or ""
         for path in ("/upkeep", f"/upkeep/target/{LOW}"):
-            page = await found.page(path, KEEPS)
+            page = await (whole_page(found, KEEPS) if path == "/upkeep" else found.page(path, KEEPS))
             low = page if path != "/upkeep" else listed(page)[0]
             line = low.one("p", **{"class": "states-now"})
             assert [span.text for span in line.every("span")] == ["barred", "answers"]
@@ -160,7 +170,7 @@ def test_each_row_says_in_which_states_its_target_is_and_since_when(monkeypatch:
             assert all(time[:16] <= since[:16] for time in times)
         await found.ok("target-clear", target=LOW, reason="dug out, silent on the bench")
         await asyncio.sleep(12)
-        line = listed(await found.page("/upkeep"))[0].one("p", **{"class": "states-now"})
+        line = listed(await whole_page(found))[0].one("p", **{"class": "states-now"})
         assert [span.text for span in line.every("span")] == ["answers"]
 
     tell(story, monkeypatch)
@@ -175,6 +185,7 @@ def test_who_sees_it_and_who_may_say_that_cells_were_changed(monkeypatch: pytest
             found.who = replace(NOBODY, person=WATCHES.person)
             assert (await found.send("GET", path)).status_code == 403
         assert found.app.state.house.worked == [], "nothing is worked out for whoever may not see it"
+        await whole_page(found, WATCHES)
         for path in paths:
             assert (await found.page(path, WATCHES)).every("fc-hold", data_do="swap") == []
             assert (await found.page(path, KEEPS)).every("fc-hold", data_do="swap")
@@ -187,11 +198,18 @@ def test_who_sees_it_and_who_may_say_that_cells_were_changed(monkeypatch: pytest
 
 def test_fresh_cells_are_on_the_page_that_follows_and_once_in_the_log(monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(found: Pages) -> None:
-        await found.page("/upkeep", KEEPS)
+        await whole_page(found, KEEPS)
         row = await found.ok("battery-swapped", "press-0001", target=LOW, day="")
         assert await found.ok("battery-swapped", "press-0001", target=LOW, day="") == row
         assert [fact.target for fact in swaps(found)] == [LOW]
+        begun = found.made.world.clock.now()
         page = await found.page("/upkeep")
+        assert found.made.world.clock.now() - begun < 300_000, "the list of before at once"
+        assert page.one("p", data_coming="said").text.startswith("Something was said since that this list does not")
+        assert page.one("p", data_coming="said").every("a", href="/upkeep"), "without scripts too"
+        assert next(li for li in listed(page) if li.attrs["id"] == f"t-{LOW}").attrs["data-state"] == "now"
+        page = await whole_page(found)
+        assert not page.every("p", data_coming="said")
         mine = next(li for li in listed(page) if li.attrs["id"] == f"t-{LOW}")
         assert f"Fresh cells since {row['day']}" in mine.text
         assert mine.attrs["data-state"] == "unknown"
@@ -231,6 +249,29 @@ def test_the_list_is_kept_for_a_minute_and_says_how_old_it_is(monkeypatch: pytes
     tell(story, monkeypatch)
 
 
+def test_the_very_first_opening_is_given_a_page_at_once_that_fills_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def story(found: Pages) -> None:
+        clock = found.made.world.clock
+        begun = clock.now()
+        page = await found.page("/upkeep", KEEPS)
+        assert clock.now() - begun < 300_000
+        assert listed(page) == []
+        said = page.one("p", data_coming="said")
+        assert said.text.startswith("The list is being worked out.")
+        assert said.every("a", href="/upkeep")
+        assert found.app.state.house.worked == ["_list"], "and it is begun with the opening"
+        assert (await found.send("GET", "/upkeep/coming")).json() == {"coming": "said"}
+        await asyncio.sleep(1)
+        assert (await found.send("GET", "/upkeep/coming")).json() == {"coming": ""}
+        page = await found.page("/upkeep")
+        assert len(listed(page)) == 3
+        assert not page.every("p", data_coming="said")
+        found.who = NOBODY
+        assert (await found.send("GET", "/upkeep/coming")).status_code == 403
+
+    tell(story, monkeypatch)
+
+
 @pytest.mark.parametrize(
     "error", [Refused("The process that works pages out ended.", remedy="Try again; look at the log."), KeyError("x")]
 )
@@ -248,10 +289,15 @@ def test_a_list_that_cannot_be_worked_out_says_so_and_takes_nothing_along(
         assert answer.status_code == 409
         assert "The process that works pages out ended." in answer.text
         house.elsewhere = right
-        assert listed(await found.page("/upkeep"))
+        assert listed(await whole_page(found))
         house.elsewhere = SimpleNamespace(run=fails)
         await asyncio.sleep(OLD_US / 1e6 + 1)
         assert listed(await found.page("/upkeep")), "what there is stays"
+        await found.ok("battery-swapped", target=LOW, day="")
+        page = await found.page("/upkeep")
+        assert listed(page)
+        assert page.one("p", data_coming="failed").text.startswith("A list that knows what was said last could not be")
+        assert (await found.send("GET", "/upkeep/coming")).json() == {"coming": "failed"}
 
     tell(story, monkeypatch)
 
@@ -312,7 +358,7 @@ def test_nothing_of_an_exercise_that_goes_on(monkeypatch: pytest.MonkeyPatch) ->
 def test_in_every_language_and_by_the_policy_of_the_pages(language: str, monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(found: Pages) -> None:
         found.who = KEEPS
-        for path in ("/upkeep", f"/upkeep/target/{LOW}"):
+        for path in ("/upkeep", f"/upkeep/target/{LOW}", "/upkeep"):  # the first is given before there is a list
             answer = await found.send("GET", path, headers={"Accept-Language": language})
             assert answer.status_code == 200
             assert not re.search(r"<style|<[^>]* style=|<script(?![^>]*(?:src=|type=.application/json))", answer.text)
@@ -329,7 +375,7 @@ def test_the_day_that_the_machine_does_not_know(monkeypatch: pytest.MonkeyPatch)
 
     async def story(found: Pages) -> None:
         found.made.world.clock.wall_known = False
-        page = await found.page("/upkeep", KEEPS)
+        page = await whole_page(found, KEEPS)
         assert "The base station has no clock set: ages cannot be told." in page.text
         assert listed(page)[0].attrs["id"] == f"t-{LOW}"
         answer = await found.post("battery-swapped", target=LOW, day="")

@@ -1,9 +1,11 @@
-// Upkeep: how old each value is by now, and the held press that says that fresh cells were put in.
+// Upkeep: how old each value is by now, the held press that says that fresh cells were put in, and a list that is still
+// being worked out: this page shows itself anew when it is there, unless somebody has opened a target in the meantime.
 import "./base.js";
 import { inWords, order, ownId } from "./orders.js";
 import { span, t } from "./words.js";
 
 const AGES_EVERY_MS = 30000;
+const COMING_EVERY_MS = 1000;
 const DAY_S = 86400;
 const OLD_DAYS = 2; // from then on an age is told in days
 const KEPT = "fieldctl-upkeep-said"; // what the last press did, over the reload that shows it
@@ -50,5 +52,20 @@ if (kept) {
   document.getElementById("said").textContent = kept;
   sessionStorage.removeItem(KEPT);
 }
+
+const coming = document.querySelector("[data-coming=said]");
+
+async function look() {
+  const found = await fetch("/upkeep/coming").then((answer) => (answer.ok ? answer.json() : null)).catch(() => null);
+  if (found === null || found.coming === "said") setTimeout(look, COMING_EVERY_MS);
+  else if (found.coming === "failed") coming.firstChild.data = `${t("upkeep.coming_failed")} `;
+  else if (document.querySelector(".targets details[open]")) coming.firstChild.data = `${t("upkeep.coming_there")} `;
+  else {
+    if (kept) sessionStorage.setItem(KEPT, kept); // said once more on the page that knows it
+    location.reload();
+  }
+}
+
+if (coming) setTimeout(look, COMING_EVERY_MS);
 showTimes();
 setInterval(showTimes, AGES_EVERY_MS);
