@@ -17,7 +17,7 @@ def timeline_in_words(d: Debrief, words: Words) -> str:
     for b in d.burials:
         parts: list[Said] = [
             said(
-                "alt.moment",
+                "alt.moment-hand" if m.by == "hand" else "alt.moment",
                 name=name_of_split(m.name),
                 at=moment(m.at_us, m.plus_minus_us),
                 pm=plus_minus(m.plus_minus_us),

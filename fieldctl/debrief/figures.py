@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 SCREEN_IN = 7.6  # on a screen 1920 px wide the smallest words are then 35 px high
 LEFT_IN, RIGHT_IN, RIGHT_ALIVE_IN = 0.12, 0.12, 0.5
+HIT_BY_HAND: dict[str, Any] = {"marker": "D", "ms": 7, "mew": 1.4, "mfc": "white"}  # no pad reported it
 HEAD_IN, LEVEL_IN, MARK_IN, BAND_IN, SIGNAL_IN, BETWEEN_IN = 0.25, 0.19, 0.08, 0.30, 0.22, 0.14
 TITLE_IN, AXIS_IN, ROW_IN, TOP_IN = 0.34, 0.46, 0.198, 0.06
 TEN_IN = 0.22  # for the two words "10 min" and "15 min" above the bands
@@ -230,7 +231,9 @@ def _mark(axes: Axes, b: BurialDebrief, mark: Mark, band: float) -> None:
     x, pm = mark.at_us / PER_MIN, mark.plus_minus_us / PER_MIN
     axes.plot([x - pm, x + pm], [band, band], color=INK, lw=2.2, solid_capstyle="butt", zorder=6)
     style: dict[str, Any] = {"marker": "|", "ms": 9, "mew": 1.8}
-    if mark.name == "hit":
+    if mark.name == "hit" and mark.by == "hand":
+        style = HIT_BY_HAND
+    elif mark.name == "hit":
         style = {"marker": "v", "ms": 9, "mew": 1.0}
     elif mark.name == "call" and _false(b, mark):
         style = {"marker": "X", "ms": 8, "mew": 1.2, "mfc": "white"}
@@ -269,7 +272,8 @@ def _alive(axes: Axes, d: Debrief, words: Words) -> None:
     behind = axes.twinx()
     behind.set_zorder(axes.get_zorder() - 1)
     axes.patch.set_visible(False)
-    behind.fill_between(minutes, 100 * at.low, 100 * at.high, color="#E4ECF3", lw=0, zorder=0)
+    if of.interval_known:
+        behind.fill_between(minutes, 100 * at.low, 100 * at.high, color="#E4ECF3", lw=0, zorder=0)
     behind.plot(minutes, 100 * at.alive, color="#0072B2", lw=2.0, ls=(0, (6, 2)), zorder=0.6)
     behind.set_ylim(0, 108)
     behind.set_yticks([0, 25, 50, 75, 100])
@@ -301,8 +305,10 @@ def _legend(d: Debrief, words: Words) -> list[tuple[Any, str]]:
             patch = Patch(facecolor=colour, edgecolor=INK, hatch=hatch, lw=0.9)
             rows.append((patch, in_words(said(f"legend.{kind}"), words)))
     marks = [(b, m) for b in d.burials for m in b.marks]
-    if any(m.name == "hit" for _, m in marks):
+    if any(m.name == "hit" and m.by != "hand" for _, m in marks):
         rows.append(line("figure.hit", marker="v", ms=9, mfc="#D55E00", mec=INK))
+    if any(m.name == "hit" and m.by == "hand" for _, m in marks):
+        rows.append(line("figure.hit-hand", mec=INK, **HIT_BY_HAND))
     if any(m.name == "call" and not _false(b, m) for b, m in marks):
         rows.append(line("figure.call", marker="o", ms=7.5))
     if any(m.name == "call" and _false(b, m) for b, m in marks):
@@ -321,7 +327,10 @@ def _legend(d: Debrief, words: Words) -> list[tuple[Any, str]]:
     if d.end_shown_us is not None:
         rows.append(line("figure.end", ls=(0, (1, 1.5)), lw=1.2))
     if d.survival is not None and shows_alive(d):
+        from fieldctl.physics.survival import study
+
         curve = Line2D([], [], ls=(0, (6, 2)), lw=2.0, color="#0072B2")
-        rows.append((curve, in_words(said("figure.alive-short", study=d.survival.study), words)))
+        key = "figure.alive-short" if study(d.survival.study).interval_known else "figure.alive-plain"
+        rows.append((curve, in_words(said(key, study=d.survival.study), words)))
         rows.append(line("figure.ten-long", ls=(0, (4, 2)), lw=1.1, color=MUTED))
     return rows

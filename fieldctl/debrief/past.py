@@ -73,10 +73,13 @@ def _band(depth_m: float | None) -> int | None:
 def _usual(rows: Sequence[Past], b: BurialDebrief, key: str, kind: Said | None) -> Usual:
     count = len(rows)
     if count < LEAST:
-        return Usual(count, None, None, None, said("past.few", count=count))
+        few = said("past.few-same", burial=b.burial, count=count)
+        if kind is not None:
+            few = said("past.few-usual", burial=b.burial, count=count, kind=kind)
+        return Usual(count, None, None, None, few)
     low, median, high = (_quantile(rows, share) for share in (0.25, 0.5, 0.75))
     now = said("past.open") if b.search_us is None else clock(b.search_us)
-    values: dict[str, object] = {"count": count, "median": _said(median), "now": now}
+    values: dict[str, object] = {"burial": b.burial, "count": count, "median": _said(median), "now": now}
     if kind is not None:
         values["kind"] = kind
     if count < HALF_LEAST:

@@ -10,6 +10,7 @@ Everything that people or files wrote is escaped by Jinja2; the SVG is our own a
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
     from fieldctl.site.drawing import Picture
 
 STRIKES_SHOWN = 12  # of one burial: more would leave the sheet, and all are in CSV and JSON
+HITS_SHOWN = 6  # of one burial, in the table of its moments: the first ones, the find among them
+CORRECTIONS_PRINTED = 8  # on paper; a page shows all
 Row = dict[str, Any]
 
 
@@ -112,6 +115,7 @@ def _context(d: Debrief, words: Words, audience: Audience, language: str, screen
         "anomalies": [t(a) for a in d.anomalies],
         "missing": [t(m) for m in d.missing],
         "corrections": [t(c.text) for c in d.corrections],
+        "printed": CORRECTIONS_PRINTED,
         "then": [t(text) for text in d.then],
         "judge": [_judge(j.source, j.at_us, j.why, words) for j in d.to_judge],
         "past": [t(u.text) for b in d.burials for u in (b.before, b.usual) if u is not None],
@@ -175,7 +179,8 @@ def _burial(d: Debrief, b: BurialDebrief, words: Words) -> Row:
         lines.append(said("find.none"))
     ends = {s.to_us: s for s in b.stretches}
     rows = []
-    for mark in b.marks:
+    shown, left_out = _without_many_hits(b.marks)
+    for mark in shown:
         stretch = ends.get(mark.at_us)
         rows.append(_moment(mark, None if stretch is None else stretch.net_us, words))
     where = "" if b.where is None else in_words(_where(b), words)
@@ -185,7 +190,15 @@ def _burial(d: Debrief, b: BurialDebrief, words: Words) -> Row:
         "where": where,
         "lines": "; ".join(in_words(line, words) for line in lines),
         "marks": rows,
+        "more": in_words(said("hits.more", count=left_out), words) if left_out else "",
     }
+
+
+def _without_many_hits(marks: Sequence[Mark]) -> tuple[list[Mark], int]:
+    """A burial's moments with its first hits, and how many hits are left out."""
+    hits = [m for m in marks if m.name == "hit"]
+    beyond = {id(m) for m in hits[HITS_SHOWN:]}
+    return [m for m in marks if id(m) not in beyond], len(beyond)
 
 
 def _where(b: BurialDebrief) -> Said:

@@ -51,10 +51,10 @@ def without_survival(d: Debrief) -> Debrief:
 
 
 def without_places(d: Debrief) -> Debrief:
-    """The same debrief without a word of where anything lies, nor a target's name, which may say it."""
+    """The same debrief without a word of where anything lies or how deep, nor a target's name, which may say it."""
     return replace(
         d,
-        burials=tuple(replace(b, where=None, target_name="") for b in d.burials),
+        burials=tuple(replace(b, where=None, target_name="", usual=None) for b in d.burials),
         outline_m=(),
         entry_m=None,
         seen_m=None,

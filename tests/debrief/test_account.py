@@ -617,7 +617,7 @@ def test_beside_the_same_drill_before_and_what_is_usual_here() -> None:
     a = told(ONE, facts, others=earlier(100, 200, 300, None, None)).burial("A")
     assert a.before is not None
     assert (a.before.count, a.before.median_us) == (5, 300 * S)  # the middle one of five, two of whom did not find
-    assert said(a.before.text) == "The same drill before (5 times): 5:00 in the middle. This time: 4:10."
+    assert said(a.before.text) == "A: the same drill before (5 times): 5:00 in the middle. This time: 4:10."
     others = earlier(*range(100, 900, 100), drill_name="other", burial="X")
     a = told(ONE, facts, others=[*others, *earlier(1, 2, 3, 4, 5, depth_m=2.0), *earlier(9, several=True)]).burial("A")
     assert a.usual is not None
@@ -628,10 +628,15 @@ def test_beside_the_same_drill_before_and_what_is_usual_here() -> None:
 def test_nothing_is_claimed_where_there_are_too_few() -> None:
     make = Made(ONE)
     facts = [make.started(), make.on("A", 0, 1), make.strike("A", 250)]
-    few = told(ONE, facts, others=earlier(*range(LEAST - 1))).burial("A").before
+    beside = told(ONE, facts, others=earlier(*range(LEAST - 1))).burial("A")
+    few, usual = beside.before, beside.usual
     assert few is not None
     assert few.median_us is None
-    assert said(few.text) == "Too few like it before (4) to say what is usual."
+    assert said(few.text) == "A: the same drill was done too seldom before (4) to compare with."
+    assert usual is not None
+    assert said(usual.text) == (
+        "A: too few such burials here (4: with a signal, 0 to 1 m deep, alone) to say what is usual."
+    )
     assert told(ONE, facts).burial("A").before is None
     own = [replace(row, exercise="x1") for row in earlier(*range(10))]
     assert told(ONE, facts, others=own).burial("A").before is None  # it is not compared with itself

@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from fieldctl.debrief.model import Debrief
 from fieldctl.debrief.report import figures, page_fragment, sheet, style
+from fieldctl.debrief.texts import texts_of
 from fieldctl.drill.plan import Burial, Signal
 
 CHROMIUM = "/usr/bin/chromium"
@@ -43,7 +44,16 @@ def full() -> Debrief:
     return told(plan, facts, survival="rauch-2024", digging_s=480)
 
 
-CASES = {"one": one, "full": full}
+def hits() -> Debrief:
+    """A hundred hits on one pad, a strike of each kind, and more corrections than anybody makes."""
+    plan = drill(Burial("A", find="call"))
+    m = Made(plan)
+    facts = [*worked(m), *(m.strike("A", 251 + i / 10) for i in range(99))]
+    facts += [m.correct("give", "A", "Tove", s=400 + i, nth=i) for i in range(30)]
+    return told(plan, facts, survival="rauch-2024", digging_s=480)
+
+
+CASES = {"one": one, "full": full, "hits": hits}
 
 
 @pytest.fixture(scope="module")
@@ -89,6 +99,27 @@ def test_on_a_phone_nothing_runs_over_the_edge(browser: Browser, tmp_path: Path,
     assert tops == sorted(tops)
     heights = page.evaluate("[...document.querySelectorAll('summary')].map(e => e.getBoundingClientRect().height)")
     assert heights == [44, 44]  # a thumb's width (WCAG 2.2, 2.5.5)
+    page.close()
+
+
+@pytest.mark.parametrize("language", ["en", "de", "fr", "it"])
+def test_on_a_phone_no_usual_word_is_broken(browser: Browser, tmp_path: Path, language: str) -> None:
+    page = shown(browser, sheet(full(), texts_of("debrief", language), language=language), tmp_path, 360, 640)
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
+    broken = page.evaluate(
+        """() => [...document.querySelectorAll('.burials :is(th, td)')].flatMap(cell => {
+            const words = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT), found = [];
+            for (let text; (text = words.nextNode());) for (const word of text.data.matchAll(/\\p{L}+/gu)) {
+                const range = document.createRange();
+                range.setStart(text, word.index); range.setEnd(text, word.index + word[0].length);
+                if (range.getClientRects().length > 1) found.push(word[0]);
+            }
+            return found;
+        })"""
+    )
+    assert broken == []
+    shown_by = page.evaluate("getComputedStyle(document.querySelector('.burials td small.by')).display")
+    assert shown_by == "block"  # whose moment it is stands under its name
     page.close()
 
 

@@ -23,8 +23,9 @@ from fieldctl.debrief.as_json import COLUMNS, as_csv, as_json, schema
 from fieldctl.debrief.figures import KINDS, timeline_figure
 from fieldctl.debrief.map_figure import map_figure
 from fieldctl.debrief.model import Debrief
-from fieldctl.debrief.report import STRIKES_SHOWN, figures, page_fragment, sheet, style
-from fieldctl.debrief.show import AUDIENCES, first_word, for_audience
+from fieldctl.debrief.past import Past
+from fieldctl.debrief.report import HITS_SHOWN, STRIKES_SHOWN, figures, page_fragment, sheet, style
+from fieldctl.debrief.show import AUDIENCES, first_word, for_audience, without_places
 from fieldctl.debrief.summary_kept import Then
 from fieldctl.debrief.texts import texts_of
 from fieldctl.debrief.then_said import then_said
@@ -204,6 +205,36 @@ def test_a_hundred_strikes_do_not_fill_the_sheet() -> None:
     assert len(as_json(d)["strikes"]) == 100
 
 
+def test_a_hundred_hits_do_not_fill_the_sheet_either() -> None:
+    make = Made(ONE)
+    d = told(ONE, [make.started(), make.on("A", 0, 1), *(make.strike("A", 100 + i) for i in range(100))])
+    html = page_fragment(d)
+    assert html.count("<tr><td>hit<") == HITS_SHOWN
+    assert "1:40.000" in html  # the find is among them
+    assert f"and {100 - HITS_SHOWN} more hits; all of them are in the CSV and the JSON" in html
+    assert len([m for m in as_json(d)["burials"][0]["moments"] if m["name"] == "hit"]) == 100
+    assert "more hits" not in page_fragment(one())
+
+
+def test_beside_earlier_times_each_line_names_its_burial_and_what_it_is_compared_with() -> None:
+    make = Made(THREE)
+    past = [Past(f"x{n}", THREE.name, b, True, True, 0.9, 60_000_000) for n in (7, 8) for b in "AB"]
+    d = told(THREE, [make.started(), make.on("A", 0, 1), make.strike("A", 250)], others=past)
+    lines = re.findall(r"<li>([ABC]: [^<]*(?:compare|usual)[^<]*)</li>", page_fragment(d))
+    assert [line[:2] for line in lines] == ["A:", "A:", "B:"]
+    assert len(set(lines)) == 3
+
+
+def test_where_places_are_hidden_no_depth_is_said() -> None:
+    make = Made(ONE)
+    past = [Past(f"x{n}", "other", "X", True, False, 0.9, 60_000_000) for n in range(2, 12)]
+    d = told(ONE, [make.started(), make.on("A", 0, 1), make.strike("A", 250)], others=past)
+    assert "0 to 1 m deep" in page_fragment(d)
+    hidden = page_fragment(without_places(d), audience="group")
+    assert "m deep" not in hidden
+    assert "0 to 1 m" not in hidden
+
+
 def test_another_language_is_a_table_beside() -> None:
     german = words_of({"head.gaps": "Lücken", "state.complete": "vollständig"})
     html = page_fragment(three(), german, language="de")
@@ -347,6 +378,24 @@ def luminance(colour: str) -> float:
     rgb = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
     line = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
     return float(line @ [0.2126, 0.7152, 0.0722])
+
+
+def test_a_hit_entered_by_hand_has_a_mark_and_a_legend_of_its_own() -> None:
+    make = Made(ONE)
+    plain = [make.started(), make.on("A", 0, 1), make.strike("A", 260), make.ended("complete", 300)]
+    by_pad = timeline_figure(told(ONE, plain))
+    both = timeline_figure(told(ONE, [*plain, make.correct("add-hit", "A", 250)]))
+    alone = timeline_figure(told(ONE, [plain[0], plain[1], make.correct("add-hit", "A", 250), plain[3]]))
+    assert "hit at 4:10 ±1 s, entered by hand" in both.text
+    assert "entered by hand" not in by_pad.text
+    assert [legend(d) for d in (by_pad, both, alone)] == [["pad"], ["pad", "hand"], ["hand"]]
+
+
+def legend(picture: drawing.Picture) -> list[str]:
+    """By whom the hits of a picture's legend are, from its words as they are written into the SVG."""
+    words = re.findall(r"<!-- (.*?) -->", picture.svg)
+    known = {ENGLISH["figure.hit"]: "pad", ENGLISH["figure.hit-hand"]: "hand"}
+    return [known[text] for text in words if text in known]
 
 
 def test_stretches_differ_by_more_than_colour_and_are_light_enough_for_words() -> None:
