@@ -141,7 +141,8 @@ def test_a_change_that_two_phones_disagree_about_is_asked_about(tmp_path: Path) 
     with Ledger.open(tmp_path / "ledger.sqlite", inline=True, durable=False) as ledger:
         ledger.append([VisitBegun("v1", (item,), (), tove, here, day), tick("a", True), swap], at=here)
         assert len(read_field(ledger, site, today).ticks[target]) == 1
-        ledger.append([tick("b", False)], at=here)
+        ledger.append([tick("b", False)], at=here, wall=f"{today}T12:00:00Z")
+        assert len(read_field(ledger, site, today - datetime.timedelta(days=1)).ticks[target]) == 1  # not known yet
         found = read_field(ledger, site, today)
         assert target not in found.ticks
         (asked,) = [finding for finding in found.also[target] if finding.key == "two-say"]
