@@ -11,7 +11,11 @@ from fieldctl.cli import show
 from fieldctl.cli.common import HERE, AsJson, SiteDir
 
 if TYPE_CHECKING:
+    from fieldctl.drill.candidate import Candidate
     from fieldctl.drill.plan import Drill
+    from fieldctl.rehearsal.recorded import Recorded
+    from fieldctl.site.model import Site
+    from fieldctl.units import TargetId
 
 PICTURES = (".svg", ".png")
 
@@ -93,7 +97,7 @@ def preview(
     json: AsJson = False,
 ) -> None:
     """How long is a group likely to need? An estimate by simulated searchers."""
-    from fieldctl.drill.pick import Candidate, pick
+    from fieldctl.drill.pick import pick
     from fieldctl.errors import BadInput, Refused
     from fieldctl.rehearsal import as_lines, beside_recorded, preview
     from fieldctl.rehearsal.apart import disturbance_of
@@ -107,13 +111,10 @@ def preview(
             remedy="Name another file.",
         )
     plan, found = _read(file, site), load_site(site)
-    candidates = [
-        Candidate(p.target, p.zone, p.x_m, p.y_m, p.depth_m, None if p.axis is None else p.axis.tilt_deg)
-        for p in found.places
-    ]
+    candidates, depths = _today(site, found)
     picks = pick(plan, candidates, seed=seed, disturbance=disturbance_of(found))
     if not picks.staffed:
-        rows = "\n  ".join(f"{u.wrong} {u.nearest}" for u in picks.unmet)
+        rows = "\n  ".join(f"burial {u.burial or 'of the drill'}: {u.wrong} ({u.nearest})." for u in picks.unmet)
         raise Refused(f"This drill cannot be staffed on {found.title}:\n  {rows}", remedy="Change the wishes named.")
     shown = -1
 
@@ -123,10 +124,13 @@ def preview(
             shown = int(share * 10)
             show.say(f"rehearsing: {shown * 10} %")
 
-    done = preview(found, plan, picks, runs=runs, skill=skill, searchers=searchers, seed=seed, progress=progress)
-    done = beside_recorded(done, _recorded(site, plan.name))
+    done = preview(
+        found, plan, picks, runs=runs, skill=skill, searchers=searchers, seed=seed, progress=progress, depths_m=depths
+    )
+    recorded = _recorded(site, plan)
+    done = beside_recorded(done, recorded.times, recorded.left_out)
     if picture is not None:
-        drawn = picture_of(found, plan, picks)
+        drawn = picture_of(found, plan, picks, depths_m=depths)
         picture.write_bytes(drawn.png if picture.suffix == ".png" else drawn.svg.encode())
     if json:
         show.as_json(done.as_json())
@@ -134,15 +138,56 @@ def preview(
         show.lines(as_lines(done))
 
 
-def _recorded(site: Path, drill_name: str) -> dict[str, list[float | None]]:
+def _today(folder: Path, site: Site) -> tuple[list[Candidate], dict[TargetId, float] | None]:
+    """The targets as a controller would pick from them, as far as the log knows (not who is heard); and how deep they
+    lie today, None where the log says nothing of the snow."""
+    import datetime
+
+    from fieldctl.cli.outside import SystemClock, ledger_path
+    from fieldctl.controller.memory import Memory, remember
+    from fieldctl.drill.candidate import Candidate
+    from fieldctl.ledger.reader import Reader
+    from fieldctl.site.snow import Readings, burial_now
+    from fieldctl.site.whereabouts import put_elsewhere
+
+    memory = Memory()
+    if ledger_path(folder).is_file():
+        with Reader.read(ledger_path(folder)) as reader:
+            memory = remember(reader)
+    day, wall = memory.day(site.zone_of()), SystemClock().wall()
+    today = None if wall is None else datetime.date.fromisoformat(wall[:10])
+    known = Readings(memory.snow.readings, today)
+    depths: dict[TargetId, float] = {}
+    for place in site.places if memory.snow.readings else ():
+        deep = burial_now(place, known, today).depth_m
+        if deep is not None and put_elsewhere(place, memory.snow.moved.get(place.target)) is None:
+            depths[place.target] = round(deep, 2)
+    candidates = [
+        Candidate(
+            p.target,
+            p.zone,
+            p.x_m,
+            p.y_m,
+            depths.get(p.target, p.depth_m),
+            None if p.axis is None else p.axis.tilt_deg,
+            day.struck_since_renewed(p.target),
+            not (why := day.why_not(p.target)),
+            why,
+        )
+        for p in site.places
+    ]
+    return candidates, depths or None
+
+
+def _recorded(site: Path, drill: Drill) -> Recorded:
     from fieldctl.cli.outside import ledger_path
     from fieldctl.ledger.reader import Reader
-    from fieldctl.rehearsal.recorded import recorded_times
+    from fieldctl.rehearsal.recorded import Recorded, recorded_times
 
     if not ledger_path(site).is_file():
-        return {}
+        return Recorded()
     with Reader.read(ledger_path(site)) as reader:
-        return recorded_times(reader, drill_name)
+        return recorded_times(reader, drill)
 
 
 def _read(named: Path, site: Path) -> Drill:

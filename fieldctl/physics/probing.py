@@ -96,7 +96,7 @@ def _top_m(shape: Shape, tilt_rad: float, v: Floats) -> Floats:
     upper = (across * s - thick) / max(c, _UPRIGHT)
     side = -half * s - (across + half * c) * c / s if s > 0.0 else np.full_like(v, -np.inf)
     most = half * s + thick * c
-    return np.clip(np.maximum(upper, side), -most, most)
+    return np.asarray(np.clip(np.maximum(upper, side), -most, most))
 
 
 def first_hit(

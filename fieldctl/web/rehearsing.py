@@ -144,8 +144,9 @@ def _from(house: House, wish: _Wish) -> tuple[_From, Picks]:
     """What a preview would be made from now: the targets are those that the drill's page shows."""
     controller = house.controller
     drill, picks = house.desk.staffed(wish.name, wish.seed, dict(wish.same))
-    burials = {p.target: controller.snow.burial(p) for p in controller.site.places if p.target in picks.targets.values()}
-    depths = tuple((t, round(b.depth_m, TO_A_CM)) for t, b in burials.items() if b is not None and b.depth_m is not None)
+    places = [place for place in controller.site.places if place.target in picks.targets.values()]
+    lies = [(place.target, burial.depth_m) for place in places if (burial := controller.snow.burial(place))]
+    depths = tuple((target, round(deep, TO_A_CM)) for target, deep in lies if deep is not None)
     played = [e for e in controller.exercises.all.values() if e.drill.name == drill.name]
     recorded = tuple((e.id, e.status, len(e.facts)) for e in played if e.status not in ("running", "interrupted"))
     return _From(drill, tuple(picks.targets.items()), depths, recorded, wish), picks
@@ -162,8 +163,8 @@ async def _make(house: House, key: _From, picks: Picks, made: _Made) -> None:
         made.failed = say(key.wish.language, str(error))
     except Exception:  # what nobody foresaw must not leave a page waiting for ever
         log.exception("a preview of %s", key.wish.name)
-        error = Refused("The preview could not be worked out.", remedy="Try again; look at the log.")
-        made.failed = say(key.wish.language, str(error))
+        said = Refused("The preview could not be worked out.", remedy="Try again; look at the log.")
+        made.failed = say(key.wish.language, str(said))
 
 
 def _work(site: Site, ledger: str, key: _From, picks: Picks) -> Work:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import os
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 from served import FIELDCTL
 
-from fieldctl.events import ExerciseEnded, SurfaceRenewed
+from fieldctl.events import ExerciseEnded, SnowMeasured, SurfaceRenewed, TargetBarred
 from fieldctl.ledger.store import Ledger
+from fieldctl.site.files import load_site
 from fieldctl.units import HostTime, PersonId
 
 
@@ -36,6 +39,45 @@ def test_a_drill_by_its_name_or_its_file(site: Path) -> None:
     assert nobody.returncode == 4
     assert "close-pair" in nobody.stderr
     assert run("drill", "preview", "one-burial", "--runs", "5", site=site).returncode == 0
+
+
+def previewed(site: Path, drill: str) -> dict[str, Any]:
+    done = run("drill", "preview", drill, "--runs", "5", "--json", site=site)
+    assert done.returncode == 0, done.stderr
+    row: dict[str, Any] = json.loads(done.stdout)
+    return row
+
+
+def test_a_preview_knows_what_the_log_knows_of_snow_and_targets(site: Path) -> None:
+    (site / "drills" / "any.toml").write_text('title = "Any"\nlimit_min = 9\n[[burial]]\nname = "A"\n')
+    before = previewed(site, "any")
+    assert any("day of the survey" in row for row in before["assumptions"])
+    target, at = before["burials"][0]["target"], HostTime("b", 1)
+    place = load_site(site).place(target)
+    assert place.surveyed_on is not None
+    with Ledger.open(site / "ledger.sqlite", inline=True) as ledger:
+        for day, snow_m in ((place.surveyed_on.isoformat(), 1.0), (_today(), 2.0)):
+            ledger.append([SnowMeasured(None, day, snow_m, PersonId("p"), at)], at=at)
+    now = previewed(site, "any")
+    assert any("those of today" in row for row in now["assumptions"])
+    assert 0.5 < now["burials"][0]["depth_m"] - before["burials"][0]["depth_m"] < 1.6  # a metre more, and it settles
+    with Ledger.open(site / "ledger.sqlite", inline=True) as ledger:
+        ledger.append([TargetBarred(target, "its gate read on", PersonId("p"))], at=at)
+    assert previewed(site, "any")["burials"][0]["target"] != target
+
+
+def _today() -> str:
+    return datetime.datetime.now(datetime.UTC).date().isoformat()
+
+
+def test_a_drill_that_cannot_be_staffed_names_the_burial_and_the_nearest(site: Path) -> None:
+    (site / "drills" / "no.toml").write_text(
+        'title = "No"\nlimit_min = 9\n[[burial]]\nname = "A"\ntarget = "deadbeef"\n'
+    )
+    done = run("drill", "preview", "no", site=site)
+    assert done.returncode == 5
+    assert "\n  burial A: target deadbeef is named outright" in done.stderr
+    assert "). To do: Change the wishes named." in done.stderr
 
 
 @pytest.mark.parametrize("name", ["map.pdf", "map", "nowhere/map.svg"])

@@ -85,7 +85,7 @@ def test_it_is_made_once_and_anew_when_the_drill_the_snow_or_the_times_change(mo
     tell(story)
 
 
-@pytest.mark.parametrize("fails", [Refused("Too many pages are being worked out at once.", remedy="Wait."), ZeroDivisionError()])
+@pytest.mark.parametrize("fails", [Refused("Too many pages are worked out.", remedy="Wait."), ZeroDivisionError()])
 def test_a_failure_is_told_once_and_not_kept(fails: Exception) -> None:
     async def story(w: Web) -> None:
         elsewhere = previews(w)
