@@ -100,7 +100,7 @@ class ExerciseVerbs:
     def candidates(self) -> list[Candidate]:
         """Every target with a place, as the picker sees it."""
         day, now = self._c.day, self._c.outside.clock.now()
-        playing = self._c.exercises.playing()
+        playing = {b.target: e.id for e in self._c.exercises.running() for b in e.burials.values()}
         rows = []
         for place in self._c.site.places:
             known = self._c.known.get(place.target)
@@ -110,7 +110,7 @@ class ExerciseVerbs:
             if not why and known is not None and known.life(now) != "online":
                 why = f"{known.life(now)}"
             if not why and place.target in playing:
-                why = "plays in another exercise"
+                why = f"plays in exercise {playing[place.target]}"
             rows.append(
                 Candidate(
                     place.target,
@@ -122,13 +122,16 @@ class ExerciseVerbs:
                     day.struck_since_renewed(place.target),
                     not why,
                     why,
+                    snapshot.label(self._c, place.target),
                 )
             )
         return rows
 
     def _pick(self, drill: Drill, seed: int, targets: dict[str, str]) -> Picks:
         again = {name: TargetId(target.lower()) for name, target in targets.items()} or None
-        return pick(drill, self.candidates(), seed=seed, disturbance=self._disturbance, again=again)
+        candidates = self.candidates()
+        _of_this_field(drill, candidates, again or {})
+        return pick(drill, candidates, seed=seed, disturbance=self._disturbance, again=again)
 
     def _views(self) -> dict[TargetId, TargetView]:
         now = self._c.outside.clock.now()
@@ -202,6 +205,7 @@ class ExerciseVerbs:
             "drill": plan.name,
             "seed": seed,
             "picks": dict(picks.targets),
+            "notes": list(picks.notes),
             "hindrances": [_hindrance(h) for h in self._hindrances(plan, picks)],
             "cards": list(CARDS),
         }
@@ -303,16 +307,20 @@ class ExerciseVerbs:
             raise Refused("All off is in force.", remedy="A person in charge releases it: fieldctl all-off release.")
         if not self._c.day.open:
             raise Refused("The field is closed.", remedy="A person in charge opens it: fieldctl day open.")
-        playing = self._c.exercises.playing()
-        barred = [b.target for b in found.burials.values() if self._c.hearing.is_barred(b.target)]
+        barred = [self._label(b.target) for b in found.burials.values() if self._c.hearing.is_barred(b.target)]
         if barred:
             raise Refused(
                 f"{', '.join(barred)} barred until dug out and seen to be quiet.",
                 remedy="Start a new exercise with other targets.",
             )
-        taken = [b.target for b in found.burials.values() if b.target in playing]
+        mine = {b.target for b in found.burials.values()}
+        taken = [(self._label(b.target), e.id) for e in self._c.exercises.running() for b in e.burials.values() if b.target in mine]
         if taken:
-            raise Refused(f"{', '.join(taken)} play in another exercise now.", remedy="Stop that one first.")
+            names, others = (", ".join(dict.fromkeys(texts)) for texts in zip(*taken, strict=True))
+            raise Refused(f"{names} plays in exercise {others} now.", remedy="Stop that one first.")
+
+    def _label(self, target: TargetId) -> str:
+        return snapshot.label(self._c, target)
 
     # ---- what people tap -------------------------------------------------------------------------------------
 
@@ -453,6 +461,19 @@ class ExerciseVerbs:
             "versions": [row.version for row in rows],
             "says": [in_words(sentence) for sentence in then_said(rows, self._c.people)],
         }
+
+
+def _of_this_field(drill: Drill, candidates: list[Candidate], named: dict[str, TargetId]) -> None:
+    """BadInput for a burial that the drill does not have, or a target that has no place in this field."""
+    burials = {b.name for b in drill.burials}
+    places = {c.target for c in candidates}
+    for burial, target in named.items():
+        if burial not in burials:
+            names = ", ".join(sorted(burials))
+            raise BadInput(f"{drill.name} has no burial {burial!r}.", expected=names, remedy="Name one of these.")
+        if target not in places:
+            known = ", ".join(sorted(places)) or "none"
+            raise BadInput(f"No target {target!r} lies in this field.", expected=known, remedy="Name one of these.")
 
 
 def _hindrance(h: Hindrance) -> Row:

@@ -26,6 +26,12 @@ class Candidate:
     struck_since_renewed: int = 0
     usable: bool = True
     why_not: str = ""  # why it is not usable
+    name: str = ""  # what people call it
+
+    @property
+    def label(self) -> str:
+        """What a sentence calls it: its name, else its id."""
+        return self.name or str(self.target)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,14 @@ come. Values are in `candidate`, the search in `staffing`, wishes between burial
 
 The same seed gives the same targets as long as the candidates are the same. When the next pair of searchers shall have
 the same again, the field has been struck meanwhile: `again` names what the earlier exercise had, which is taken as it
-is where it still fits.
+is where it still fits; a burial that cannot have it says so in a note, and the others keep theirs.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from fieldctl.drill.candidate import (
     Candidate,
@@ -68,6 +69,9 @@ def pick(
         notes = _not_again(drill, rows, table, again)
         if not notes:
             return Picks({burial.name: again[burial.name] for burial in drill.burials}, seed)
+        kept, _ = _least_struck(_keeping(drill, rows, table, again), rows)
+        if kept is not None:
+            return Picks({b.name: rows[i].target for b, i in zip(drill.burials, kept, strict=True)}, seed, (), notes)
     found, ended = _least_struck(table, rows)
     if found is not None:
         return Picks({b.name: rows[i].target for b, i in zip(drill.burials, found, strict=True)}, seed, (), notes)
@@ -98,6 +102,12 @@ def _least_struck(table: Table, rows: Sequence[Candidate]) -> tuple[tuple[int, .
     return best, ended
 
 
+def _keeping(drill: Drill, rows: Sequence[Candidate], table: Table, again: Mapping[str, TargetId]) -> Table:
+    """The same where each burial whose earlier target still fits may have no other."""
+    had = [bits(i for i, c in enumerate(rows) if c.target == again.get(burial.name)) for burial in drill.burials]
+    return replace(table, fits=tuple(fit & own or fit for fit, own in zip(table.fits, had, strict=True)))
+
+
 def _not_again(drill: Drill, rows: Sequence[Candidate], table: Table, again: Mapping[str, TargetId]) -> tuple[str, ...]:
     """Why the earlier targets cannot be taken as they are; empty when they can."""
     place = {candidate.target: i for i, candidate in enumerate(rows)}
@@ -112,7 +122,7 @@ def _not_again(drill: Drill, rows: Sequence[Candidate], table: Table, again: Map
         elif not fit >> i & 1:
             missed = [wish for wish, ok in wishes(burial, rows[i]).items() if not ok]
             why = rows[i].why_not if "usable" in missed and rows[i].why_not else "it misses " + ", ".join(missed)
-            notes.append(f"Burial {burial.name} cannot have {target} again: {why}.")
+            notes.append(f"Burial {burial.name} cannot have {rows[i].label} again: {why}.")
     for b, i in enumerate(had):
         for c, j in enumerate(had[:b]):
             if i is None or j is None:

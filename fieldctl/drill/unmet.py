@@ -43,7 +43,7 @@ def _why_named(burial: Burial, rows: Sequence[Candidate]) -> Unmet:
     others = sum(c.usable for c in rows)
     for candidate in rows:
         if candidate.target == burial.target:
-            wrong = f"target {burial.target} is named outright and cannot be used: {candidate.why_not or 'not usable'}"
+            wrong = f"target {candidate.label} is named outright and cannot be used: {candidate.why_not or 'not usable'}"
             return Unmet(burial.name, "target", wrong, f"any of {others} usable targets, where the picker may choose")
     near = suggestion(str(burial.target), [c.target for c in rows])
     wrong = f"target {burial.target} is named outright and is not of this field"
@@ -77,7 +77,7 @@ def _told(candidate: Candidate, wish: str) -> str:
         else f"tilted {candidate.tilt_deg:g}° from upright",
         "usable": f"once it can be used ({candidate.why_not or 'not usable'})",
     }
-    return f"target {candidate.target} {what[wish]}"
+    return f"target {candidate.label} {what[wish]}"
 
 
 def why_together(drill: Drill, rows: Sequence[Candidate], table: Table, pairs: Pairs) -> tuple[Unmet, ...]:
@@ -125,7 +125,7 @@ def _looser_spans(names: Sequence[str], rows: Sequence[Candidate], table: Table,
             wrong = f"no two targets for {names[span.b]} and {names[span.c]} lie {span.least_m:g} to {most} m apart"
             if span.most_m == float("inf"):
                 wrong = f"no two targets for {names[span.b]} and {names[span.c]} lie {span.least_m:g} m or more apart"
-            nearest = f"targets {rows[a].target} and {rows[b].target}, {pairs.metres[a][b]:.1f} m apart"
+            nearest = f"targets {rows[a].label} and {rows[b].label}, {pairs.metres[a][b]:.1f} m apart"
             yield Unmet(names[span.c], "apart", wrong, nearest)
 
 

@@ -152,6 +152,7 @@ class Check(Answer):
     drill: str
     seed: int
     picks: dict[str, str]
+    notes: list[str]
     hindrances: list[Hindrance]
     cards: list[str]
 

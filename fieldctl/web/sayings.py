@@ -273,7 +273,7 @@ _ROWS: Mapping[str, Callable[[Saying, Row], Row]] = {"exercise": _exercise, "tar
 
 def _hindrances(said: Saying, row: Row) -> Row:
     lines = [{**one, "wrong": said(one["wrong"]), "remedy": said(one["remedy"])} for one in row["hindrances"]]
-    return {**row, "hindrances": lines}
+    return {**row, "hindrances": lines, "notes": [said(note) for note in row["notes"]]}
 
 
 def _in_the_way(said: Saying, row: Row) -> Row:

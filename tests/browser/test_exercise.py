@@ -241,6 +241,32 @@ def test_a_class_of_six_pairs_one_after_the_other(hill: Hill, phones: Phones) ->
     assert len(targets) == 1  # the same again
 
 
+def test_the_same_again_says_first_who_cannot_be_had_and_keeps_the_others(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    name = start(page, "pair")
+    before = {b["burial"]: b for b in hill.exercise(name)["burials"]}
+    page.locator("#stop").tap()
+    expect(page.locator("#state")).to_have_text("stopped")
+    gone, kept = ("A", "B") if before["A"]["target"] in hill.serial else ("B", "A")
+    hill.do("cut", before[gone]["target"])
+    hill.until(lambda: before[gone]["target"] not in heard(hill), 30)
+    hold(page, "#again")
+    expect(page.locator("#orders")).to_contain_text(f"cannot have {before[gone]['name']} again")
+    expect(page.locator("#orders")).to_contain_text("Hold again")
+    assert hill.exercise()["exercise"] == name  # nothing was started
+    page.wait_for_timeout(300)
+    hold(page, "#again")
+    page.wait_for_url(lambda url: not url.endswith(f"/{name}"))
+    after = {b["burial"]: b["target"] for b in hill.exercise()["burials"]}
+    assert after[kept] == before[kept]["target"]
+    assert after[gone] != before[gone]["target"]
+
+
+def heard(hill: Hill) -> set[str]:
+    return {t["target"] for t in hill.ask("status")["targets"] if t["life"] == "online"}
+
+
 def test_a_phone_dark_for_long_and_back_shows_what_is_and_replays_nothing(
     hill: Hill, phones: Phones, long_campaign: bool
 ) -> None:

@@ -28,3 +28,21 @@ def test_no_release_while_a_target_that_did_not_confirm_may_still_send() -> None
         assert not any(sends(made, node) for node in made.nodes)  # a release starts nothing
 
     tell(story)
+
+
+def test_a_release_of_an_older_order_lifts_no_newer_one() -> None:
+    async def story(made: Field) -> None:
+        await ready(made)
+        seen = (await ask(made, "all-off", by="Jon"))["epoch"]
+        await asyncio.sleep(2)
+        newest = (await ask(made, "all-off", by="Tove"))["epoch"]
+        await asyncio.sleep(2)
+        assert newest > seen
+        error = await refused(made, "all-off-release", by="Ansel", reason="nobody missing", epoch=seen)
+        assert "ordered again" in error.what
+        assert error.expected == str(newest)
+        assert (await ask(made, "status"))["all_off"]["in_force"]
+        assert not (await ask(made, "all-off-release", by="Ansel", reason="nobody missing", epoch=newest))["in_force"]
+        await ask(made, "all-off-release", by="Ansel", reason="pressed twice", epoch=newest)  # nothing to release
+
+    tell(story)

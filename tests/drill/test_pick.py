@@ -3,6 +3,7 @@
 import hashlib
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -287,6 +288,20 @@ def test_what_cannot_be_had_again_is_said_and_picked_anew() -> None:
     assert "not there" in picks.notes[1]
     assert "misses zone" in pick(plan, rows, seed=1, again={"A": tid(2), "B": tid(3)}).notes[0]
     assert "go together" in pick(plan, rows, seed=1, again={"A": tid(2), "B": tid(2)}).notes[0]
+
+
+def test_what_can_be_had_again_is_kept_though_another_burial_cannot_have_its_own() -> None:
+    plan = drill(Burial("A"), Burial("B"))
+    for seed in range(20):
+        rows = [cand(n) for n in range(1, 9)]
+        before = pick(plan, rows, seed=seed)
+        gone = [replace(c, usable=False, why_not="offline") if c.target == before.targets["A"] else c for c in rows]
+        gone = [replace(c, name=f"Larch {n}", struck_since_renewed=n) for n, c in enumerate(gone)]
+        picks = pick(plan, gone, seed=seed, again=before.targets)
+        assert picks.targets["B"] == before.targets["B"]
+        assert picks.targets["A"] != before.targets["A"]
+        assert len(picks.notes) == 1
+        assert "Larch" in picks.notes[0]  # as people call it
 
 
 # ---- for all drills and fields -------------------------------------------------------------------------------

@@ -239,6 +239,55 @@ def test_a_call_for_nobody_knows_whom_and_one_about_the_start() -> None:
     assert set(facts.whys()) == {loose, odd, before}
 
 
+def test_a_call_after_the_end_is_for_a_person_and_finds_nothing_by_itself() -> None:
+    facts = Facts(drill(Burial("A", find="call"), Burial("B", find="call"), Burial("C")))
+    facts.all.append(facts.make.ended("stopped", 100))
+    before = facts.call("A", 99)
+    late, other = facts.call("B", 100.5), facts.call("C", 104)
+    assert facts.whys() == {late: "after the end"}
+    assert facts.found_s("A") == 99
+    assert facts.found_s("B") is None
+    assert [m.source for m in facts.result.burial("C").calls] == [other]  # no call ends C
+    assert [m.source for m in facts.result.burial("A").calls] == [before]
+    facts.all.append(facts.make.correct("place-call", late, "B"))
+    assert facts.whys() == {}
+    assert facts.found_s("B") == 100.5
+
+
+def test_a_call_in_the_gap_before_the_end_was_taken_back_is_for_a_person_and_one_after_it_counts() -> None:
+    facts = Facts(drill(Burial("A", find="call")))
+    facts.all += [facts.make.ended("stopped", 100), facts.make.reopened(110)]
+    gap = facts.call("A", 105)
+    assert facts.whys() == {gap: "after the end"}
+    assert facts.found_s("A") is None
+    after = facts.call("A", 120)
+    assert facts.found_s("A") == 120
+    assert facts.whys() == {gap: "after the end"}
+    facts.all.append(facts.make.correct("void", after))
+    assert facts.found_s("A") is None
+
+
+def test_a_second_call_after_the_end_that_the_first_one_brought_changes_nothing() -> None:
+    facts = Facts(drill(Burial("A", find="call")))
+    first = facts.call("A", 60)
+    facts.all.append(facts.make.ended("complete", 60.1))
+    second = facts.call("A", 61)
+    assert facts.whys() == {}
+    assert [m.source for m in facts.result.burial("A").calls] == [first, second]
+    assert facts.found_s("A") == 60
+    facts.all.append(facts.make.correct("void", first))
+    assert facts.found_s("A") is None  # what was tapped after the end finds nothing, whatever was before
+    assert facts.whys() == {second: "after the end"}
+
+
+def test_a_call_that_reached_the_log_long_after_its_tap_is_for_a_person() -> None:
+    facts = Facts(drill(Burial("A", find="call")))
+    call = facts.call("A", 60)
+    facts.all[-1] = replace(facts.all[-1], late=True)  # type: ignore[call-arg]
+    assert facts.whys() == {call: "it reached the log long after it happened"}
+    assert facts.found_s("A") is None
+
+
 def test_a_strike_or_split_for_a_burial_that_the_drill_does_not_know() -> None:
     facts = Facts()
     strike = replace(facts.make.strike("A", 50), burial="Z")

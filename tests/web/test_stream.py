@@ -19,7 +19,7 @@ from fieldctl.web import stream
 from fieldctl.web.board import LOOK_EVERY_S, Board
 from fieldctl.web.guard import Guard
 from fieldctl.web.rights import Who
-from fieldctl.web.stream import STREAMS_MAX
+from fieldctl.web.stream import STRANGERS_MAX, STREAMS_MAX
 
 Event = tuple[str, str, dict[str, Any]]
 """Its name, its id, what it holds."""
@@ -221,6 +221,18 @@ def test_more_phones_than_there_is_room_end_the_one_that_was_open_longest() -> N
         await asyncio.sleep(2)
         assert [n for n, one in enumerate(everyone) if one.ended] == [0]
         assert everyone[0].events[-1][0] == "elsewhere"
+
+    tell(story)
+
+
+def test_a_crowd_that_is_not_signed_in_ends_no_stream_of_somebody_who_is() -> None:
+    async def story(air: Air) -> None:
+        instructor = await air.dial("searching", "browser-aaaa")
+        air.w.who = NOBODY
+        crowd = [await air.dial("searching", f"browser-{n:04d}") for n in range(STRANGERS_MAX + 1)]
+        await asyncio.sleep(0.5)
+        assert [n for n, one in enumerate(crowd) if one.ended] == [0]
+        assert not instructor.ended
 
     tell(story)
 

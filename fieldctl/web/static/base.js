@@ -27,6 +27,7 @@ class AllOffState extends HTMLElement {
   connectedCallback() {
     this.list = h("div", {});
     this.release = h("div", {});
+    this.said = h("p", { class: "said", role: "status" });
     this.list.append(...this.childNodes); // as the page came, until it is known better
     this.append(this.list, this.release);
     changes.addEventListener("beat", () => this.show());
@@ -68,20 +69,19 @@ class AllOffState extends HTMLElement {
     if (this.release.hidden || this.release.dataset.epoch === String(epoch)) return;
     this.release.dataset.epoch = epoch;
     const reasons = t("base.off_release_reasons").split("|");
-    const said = h("p", { class: "said", role: "status" });
     const hold = h("fc-hold", { class: "big", ms: 3000 }, t("base.off_release_hold"));
     const choice = h("fieldset", { class: "choices" }, h("legend", {}, t("base.off_release_why")),
       reasons.map((reason) => h("label", {}, h("input", { type: "radio", name: "release-why", value: reason }), reason)));
     hold.addEventListener("held", async () => {
       const reason = choice.querySelector("input:checked")?.value;
       if (!reason) {
-        said.textContent = t("base.off_release_why");
+        this.said.textContent = t("base.off_release_why");
         return;
       }
       const answer = await order("all-off-release", { reason, epoch });
-      said.textContent = answer.ok ? "" : inWords(answer.problem);
+      this.said.textContent = answer.ok ? "" : inWords(answer.problem);
     });
-    this.release.replaceChildren(choice, hold, h("p", {}, t("base.off_release_nothing")), said);
+    this.release.replaceChildren(choice, hold, h("p", {}, t("base.off_release_nothing")), this.said);
   }
 }
 customElements.define("fc-alloff-state", AllOffState);

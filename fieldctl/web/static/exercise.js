@@ -248,7 +248,9 @@ function showAfter(r) {
     backButton.textContent = t("exercise.take_back", { seconds: Math.ceil(back) });
   }
   againHold.hidden = !mayInstruct();
-  againHold.textContent = next ? t("exercise.again_with", { names: next.join(", ") }) : t("exercise.again");
+  const nobody = r.searchers.length > 0; // whoever searched now is not taken for the next ones
+  const names = next?.join(", ") ?? (nobody ? t("exercise.nobody_named") : "");
+  againHold.textContent = names ? t("exercise.again_with", { names }) : t("exercise.again");
 }
 
 // Who has not said that it is quiet, and how long it may still send.
@@ -257,12 +259,34 @@ function notQuiet(b) {
   return left > 0 ? `${b.name} (${t("base.off_may_send", { seconds: Math.ceil(left) })})` : b.name;
 }
 
+// The targets of the next one: those of before, or where one cannot be had, after it was said and held again, another.
+let otherwise = "";
+async function againWith(r) {
+  const before = Object.fromEntries(r.burials.map((b) => [b.burial, b.target]));
+  const looked = await order("exercise-check", { drill: r.drill, seed: r.seed, targets: before });
+  if (!looked.ok) {
+    tell(inWords(looked.problem), true);
+    return null;
+  }
+  const { notes, picks } = looked.data;
+  const text = notes.join(" ");
+  if (text !== otherwise && Object.keys(picks).length) {
+    otherwise = text;
+    if (text) {
+      tell(`${text} ${t("exercise.again_otherwise")}`, true);
+      return null;
+    }
+  }
+  return Object.keys(picks).length ? picks : before; // nobody can be had: the start says what is in the way
+}
+
 backButton?.addEventListener("click", () => carry("exercise-reopen", {}, t("exercise.taken_back")));
 againHold.addEventListener("held", async () => {
   const r = row();
-  const targets = Object.fromEntries(r.burials.map((b) => [b.burial, b.target]));
   const key = ownId();
   tell(t("base.sent"));
+  const targets = await againWith(r);
+  if (!targets) return;
   const [searchers = [], ...later] = queue(r.drill);
   const unknown = (text) => tell(text, true);
   const answer = await orderUntilKnown("exercise-start", { drill: r.drill, seed: r.seed, targets, searchers }, key, unknown);
