@@ -53,7 +53,11 @@ class Exercises:
 
     def playing(self) -> set[TargetId]:
         """The targets that play a part in a running exercise."""
-        return {b.target for e in self.running() for b in e.burials.values()}
+        return set(self.playing_in())
+
+    def playing_in(self) -> dict[TargetId, str]:
+        """The same, each with its exercise."""
+        return {b.target: e.id for e in self.running() for b in e.burials.values()}
 
     @property
     def searching(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller import snapshot
@@ -100,7 +101,7 @@ class ExerciseVerbs:
     def candidates(self) -> list[Candidate]:
         """Every target with a place, as the picker sees it."""
         day, now = self._c.day, self._c.outside.clock.now()
-        playing = {b.target: e.id for e in self._c.exercises.running() for b in e.burials.values()}
+        playing = self._c.exercises.playing_in()
         rows = []
         for place in self._c.site.places:
             known = self._c.known.get(place.target)
@@ -135,7 +136,7 @@ class ExerciseVerbs:
 
     def _views(self) -> dict[TargetId, TargetView]:
         now = self._c.outside.clock.now()
-        owner = {b.target: e.id for e in self._c.exercises.running() for b in e.burials.values()}
+        owner = self._c.exercises.playing_in()
         return {k.target: self._view(k, now, owner.get(k.target)) for k in self._c.known.values()}
 
     def _view(self, k: Known, now: Any, playing: str | None) -> TargetView:
@@ -183,9 +184,10 @@ class ExerciseVerbs:
         )
         return (*unmet, *found, *self._too_near(drill, picks))
 
-    def _too_near(self, drill: Drill, picks: Picks) -> list[Hindrance]:
-        """Running exercises whose signals and this one's would reach each other's searchers: a warning each."""
-        running = [e for e in self._c.exercises.running() if e.drill.sends]
+    def _too_near(self, drill: Drill, picks: Picks, beside: Iterable[Exercise] | None = None) -> list[Hindrance]:
+        """Running exercises (all, or these) whose signals and this one's would reach each other's searchers: a warning
+        each."""
+        running = [e for e in (self._c.exercises.running() if beside is None else beside) if e.drill.sends]
         if not (running and picks.staffed and drill.sends):
             return []
         from fieldctl.rehearsal.apart import exercise_of, too_near
@@ -222,9 +224,10 @@ class ExerciseVerbs:
         start_in_s: float = START_IN_S,
         request: str = "",
     ) -> Row:
-        """Start an exercise; the same `request` again gives the same exercise, never a second one."""
+        """Start an exercise, with the warnings that it started over; the same `request` again gives the same exercise,
+        never a second one, and no warning."""
         if request and (known := self._c.requests.get(request)) is not None:
-            return self._row(self._exercise(known))
+            return {**self._row(self._exercise(known)), "warnings": []}
         plan = self._drill(drill)
         if not START_IN_S <= start_in_s <= 600:
             raise BadInput(
@@ -233,7 +236,8 @@ class ExerciseVerbs:
         if seed is None:
             seed = draw_seed(self._c.outside)
         picks = self._pick(plan, seed, targets or {})
-        blocking = [h for h in self._hindrances(plan, picks) if h.blocks]
+        found = self._hindrances(plan, picks)
+        blocking = [h for h in found if h.blocks]
         if blocking:
             lines = [f"{h.wrong} {h.remedy} [{h.key}]" for h in blocking]
             raise Refused(f"{plan.title} cannot start:\n  " + "\n  ".join(lines), remedy="Do what each line says.")
@@ -254,7 +258,7 @@ class ExerciseVerbs:
             conditions=self._conditions(picks, request),
         )
         await self._c.write(fact)
-        return self._row(self._exercise(name))
+        return {**self._row(self._exercise(name)), "warnings": [_hindrance(h) for h in found]}
 
     def _conditions(self, picks: Picks, request: str) -> Row:
         return conditions_of(self._c, picks, request)
@@ -307,20 +311,18 @@ class ExerciseVerbs:
             raise Refused("All off is in force.", remedy="A person in charge releases it: fieldctl all-off release.")
         if not self._c.day.open:
             raise Refused("The field is closed.", remedy="A person in charge opens it: fieldctl day open.")
-        barred = [self._label(b.target) for b in found.burials.values() if self._c.hearing.is_barred(b.target)]
+        mine = {b.target: snapshot.label(self._c, b.target) for b in found.burials.values()}
+        barred = [name for target, name in mine.items() if self._c.hearing.is_barred(target)]
         if barred:
             raise Refused(
                 f"{', '.join(barred)} barred until dug out and seen to be quiet.",
                 remedy="Start a new exercise with other targets.",
             )
-        mine = {b.target for b in found.burials.values()}
-        taken = [(self._label(b.target), e.id) for e in self._c.exercises.running() for b in e.burials.values() if b.target in mine]
+        playing = self._c.exercises.playing_in()
+        taken = {name: playing[target] for target, name in mine.items() if target in playing}
         if taken:
-            names, others = (", ".join(dict.fromkeys(texts)) for texts in zip(*taken, strict=True))
+            names, others = ", ".join(taken), ", ".join(dict.fromkeys(taken.values()))
             raise Refused(f"{names} plays in exercise {others} now.", remedy="Stop that one first.")
-
-    def _label(self, target: TargetId) -> str:
-        return snapshot.label(self._c, target)
 
     # ---- what people tap -------------------------------------------------------------------------------------
 

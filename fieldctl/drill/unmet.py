@@ -43,7 +43,9 @@ def _why_named(burial: Burial, rows: Sequence[Candidate]) -> Unmet:
     others = sum(c.usable for c in rows)
     for candidate in rows:
         if candidate.target == burial.target:
-            wrong = f"target {candidate.label} is named outright and cannot be used: {candidate.why_not or 'not usable'}"
+            wrong = (
+                f"target {candidate.label} is named outright and cannot be used: {candidate.why_not or 'not usable'}"
+            )
             return Unmet(burial.name, "target", wrong, f"any of {others} usable targets, where the picker may choose")
     near = suggestion(str(burial.target), [c.target for c in rows])
     wrong = f"target {burial.target} is named outright and is not of this field"
