@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from json import dumps
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def debrief(
-    exercise: Annotated[str, typer.Argument(help="The exercise, such as x12.")],
+    exercise: Annotated[str, typer.Argument(help="The exercise, such as x12.")] = "",
     html: Annotated[Path | None, typer.Option(help="Write a sheet that stands alone to this file.")] = None,
     csv: Annotated[bool, typer.Option("--csv", help="One row a moment, on stdout.")] = False,
     figures: Annotated[
@@ -27,10 +28,18 @@ def debrief(
     audience: Annotated[
         str, typer.Option("--for", help="crew, group (no full names) or public (and no survival figures).")
     ] = "crew",
+    schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema of what --json prints.")] = False,
     site: SiteDir = HERE,
     json: AsJson = False,
 ) -> None:
     """Where the minutes went: splits, touched but not noticed, gaps, corrections, beside earlier times."""
+    if schema:
+        from fieldctl.debrief.as_json import schema as of_json
+
+        show.text([dumps(of_json(), ensure_ascii=False, indent=1), "\n"])
+        return
+    if not exercise:
+        raise BadInput("No exercise is named.", expected="one such as x12", remedy="Name it: fieldctl debrief x12.")
     asked = {"--html": html, "--csv": csv, "--json": json, "--figures": figures}
     ways = [way for way, wanted in asked.items() if wanted]
     if len(ways) > 1:

@@ -101,6 +101,12 @@ def sheet_page(it: Standing, names: Names, about: About, started: str | None, wo
     return page(title, sheet_body(it, names, about, started, words), about.language, SHEET_STYLE)
 
 
+def _parts(now: Sequence[str], words: Words) -> str:
+    """Which parts of a sheet would be otherwise, each once, in words."""
+    keys = dict.fromkeys(f"part.{name.split('.')[0]}" for name in now)
+    return ", ".join(dict.fromkeys(say(key if key in ENGLISH else "part.other", words) for key in keys))
+
+
 def sheet_body(it: Standing, names: Names, about: About, started: str | None, words: Words = ENGLISH) -> str:
     """The sheet without a page round it."""
     sheet = it.sheet
@@ -120,7 +126,7 @@ def sheet_body(it: Standing, names: Names, about: About, started: str | None, wo
         _signatures(it, names, words),
     ]
     if it.now:
-        parts.append(paragraph(say("now", words, keys=", ".join(it.now)), "small"))
+        parts.append(paragraph(say("now", words, keys=_parts(it.now, words)), "small"))
     parts.append(paragraph(say("digest", words, digest=it.digest), "small digest"))
     parts.append(paragraph(say("made", words, version=sheet["version"], shown=__version__), "small"))
     return "".join(parts)
@@ -299,5 +305,5 @@ def sheet_lines(it: Standing, names: Names, words: Words = ENGLISH) -> list[str]
         said = say("not-signed", words) if row is None else say("signed", words, by=name_of(row.by, names))
         rows.append(f"{say(f'role.{role}', words)}: {said}")
     if it.now:
-        rows.append(say("now", words, keys=", ".join(it.now)))
+        rows.append(say("now", words, keys=_parts(it.now, words)))
     return rows

@@ -47,7 +47,7 @@ def _one(one: Person, names: Names, about: About, words: Words) -> str:
             row.day or say("certificate.no-day", words),
             row.exercise,
             row.title or row.drill,
-            "-" if row.ended_s is None else f"{row.ended_s / 60:.0f}",
+            "-" if row.ended_s is None else f"{max(0.0, row.ended_s) / 60:.0f}",
         )
         for row in one.attended[-LISTED_MOST:]
     ]

@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 MARGIN_M = 8.0
 LEAST_M = 30.0  # across: one burial alone is not looked at through a glass
 LEFT_IN, TITLE_IN, BELOW_IN, ROW_IN = 0.52, 0.36, 0.52, 0.203
+SHORT_LEG_PT, ASIDE_PT = 90.0, 30.0  # a leg whose distance would lie under arrows and markers; how far aside it goes
 ARROW_PT = 26.0  # from a burial's middle to the head of its coil's arrow
 UPRIGHT_DEG = 10.0  # a coil nearer to upright than this points to no side
 
@@ -89,7 +90,7 @@ def _draw(d: Debrief, known: Sequence[BurialDebrief], words: Words, title: str) 
     if len(outline):
         draw_outline(axes, outline)
     _flux(axes, d, known, places)
-    _legs(axes, d)
+    _legs(axes, d, 72 * axes_in / (seen[1, 0] - seen[0, 0]))
     entry = np.array(d.entry_m) if d.entry_m is not None else places[:, :2].mean(axis=0) - [0.0, 1.0]
     beside = sides([_letter(d, b) for b in known], places[:, :2], entry, (seen[0, 0], seen[1, 0]), axes_in)
     for k, b in enumerate(known):
@@ -177,7 +178,8 @@ def _flux(axes: Axes, d: Debrief, known: Sequence[BurialDebrief], places: Floats
     draw_flux(axes, np.array(d.entry_m), spots, coils, moments, which)
 
 
-def _legs(axes: Axes, d: Debrief) -> None:
+def _legs(axes: Axes, d: Debrief, pt_a_m: float) -> None:
+    """From find to find, each with its distance: over everything else, and beside a leg that is too short for it."""
     white = {"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.1"}
     for first, last, metres in legs_of(d):
         a, b = d.burial(first).where, d.burial(last).where
@@ -185,7 +187,15 @@ def _legs(axes: Axes, d: Debrief) -> None:
         assert b is not None
         axes.plot([a.x_m, b.x_m], [a.y_m, b.y_m], color=MUTED, lw=1.6, ls=(0, (1, 1.4)), zorder=3)
         at = ((a.x_m + b.x_m) / 2, (a.y_m + b.y_m) / 2)
-        axes.text(*at, f"{metres:.0f} m", size=FONT_PT - 0.5, color=INK, ha="center", va="center", bbox=white, zorder=6)
+        text, aside = f"{metres:.0f} m", (0.0, 0.0)
+        if 0.0 < metres * pt_a_m < SHORT_LEG_PT:
+            text = f"{first}–{last} {text}"  # it does not lie on its leg, so it names it
+            share = ASIDE_PT / metres
+            aside = ((a.y_m - b.y_m) * share, (b.x_m - a.x_m) * share)
+        axes.annotate(
+            text, at, aside, textcoords="offset points", size=FONT_PT - 0.5, color=INK, ha="center",
+            va="center", bbox=white, zorder=11,
+        )  # fmt: skip
 
 
 def _legend(d: Debrief, known: Sequence[BurialDebrief], words: Words) -> list[tuple[Any, str]]:

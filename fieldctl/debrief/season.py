@@ -247,7 +247,7 @@ def _person(who: str, attended: Sequence[Summary], table: _Table, which: Numbers
     return Person(
         person=who,
         exercises=len(attended),
-        hours=sum(row.ended_s or 0.0 for row in attended) / 3600,
+        hours=sum(max(0.0, row.ended_s or 0.0) for row in attended) / 3600,
         first_day=days[0] if days else None,
         last_day=days[-1] if days else None,
         curve=table.curve(table.exercise, which),

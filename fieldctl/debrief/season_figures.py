@@ -36,17 +36,16 @@ def time_to_find(curve: Curve, title: str, words: Words = ENGLISH, key: str = "t
     if not curve.times_s.size:
         return None
     minutes = curve.times_s / 60
+    said = [(share_at(curve, 60.0 * m), str(m)) for m in POINTS_SAID if m < minutes[-1]]
+    said.append((float(curve.share[-1]), f"{minutes[-1]:.1f}".removesuffix(".0")))  # where the curve ends
     points = ", ".join(
-        say("figure.time-point", words, share=round(100 * share_at(curve, 60.0 * m)), minutes=m)
-        for m in POINTS_SAID
-        if m <= minutes[-1]
+        say("figure.time-point", words, share=round(100 * share), minutes=after) for share, after in said
     )
     text = say(
         "figure.time-text",
         words,
         title=title,
-        points=points
-        or say("figure.time-point", words, share=round(100 * curve.share[-1]), minutes=f"{minutes[-1]:.1f}"),
+        points=points,
         found=curve.found,
         looked=curve.looked_for,
         median=median_of(curve, words),

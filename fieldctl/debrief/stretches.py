@@ -64,16 +64,17 @@ def stretches_of(
 
 
 def longest_of(stretches: Sequence[Stretch], whole_us: int | None) -> Said:
-    """What took longest, as a person would say it; two of about the same length are both named."""
+    """What took longest, as a person would say it; two or three of about the same length are all named."""
     if not stretches or whole_us is None:
         return said("longest.nothing")
     whole_us = max(whole_us, *(s.to_us for s in stretches))
     rows = sorted(stretches, key=lambda s: (-s.net_us, s.burial, s.from_us, s.kind))
     top = rows[0]
-    near = [s for s in rows[1:] if top.net_us - s.net_us <= top.plus_minus_us + s.plus_minus_us and s.kind != "open"]
+    near = [s for s in rows[1:] if _as_long(top, s)]
+    if len(near) > 1 and top.kind != "open":
+        return said("longest.three", **{name: _one_of_two(s) for name, s in zip("abc", (top, *near), strict=False)})
     if near and top.kind != "open":
-        other = near[0]
-        return said("longest.two", a=_one_of_two(top), b=_one_of_two(other))
+        return said("longest.two", a=_one_of_two(top), b=_one_of_two(near[0]))
     match top.kind:
         case "open":
             return said("longest.open", burial=top.burial, first=top.first, length=length(top.net_us))
@@ -87,6 +88,12 @@ def longest_of(stretches: Sequence[Stretch], whole_us: int | None) -> Said:
             return said(
                 "longest.phase", phase=top.what, burial=top.burial, length=length(top.net_us), whole=clock(whole_us)
             )
+
+
+def _as_long(top: Stretch, other: Stretch) -> bool:
+    """Whether nobody could say which is longer: inside their ±, or said with the same number."""
+    inside = top.net_us - other.net_us <= top.plus_minus_us + other.plus_minus_us
+    return other.kind != "open" and (inside or length(top.net_us) == length(other.net_us))
 
 
 def _one_of_two(s: Stretch) -> Said:

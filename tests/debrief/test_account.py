@@ -97,7 +97,7 @@ def test_a_burials_time_begins_at_the_find_before_it() -> None:
 def test_two_stretches_inside_their_plus_minus_are_not_ranked() -> None:
     d = told(BY_CALL, worked(Made(BY_CALL)))
     assert said(d.longest) == (
-        "Two things took longest, as far as the ± can tell: the coarse search for A (85 s) and noticing the touch "
+        "Two things took longest, as far as can be told: the coarse search for A (85 s) and noticing the touch "
         "for A (82 s)."
     )
 
@@ -565,7 +565,7 @@ def test_a_find_without_a_place_and_a_person_without_a_name() -> None:
     make = Made(ONE)
     d = told(drill(Burial("A"), outline=False), [make.started(), make.on("A", 0, 1), make.strike("A", 9)], names={})
     assert d.by == "p-mira"
-    assert "The drill draws no outline of the debris." in said(d.missing)
+    assert "no outline of the debris, so the map shows no start and no flux line." in said(d.missing)
 
 
 # ---- a probe line ------------------------------------------------------------

@@ -234,7 +234,7 @@ def test_a_decided_sheet_is_not_changed_by_a_correction_a_survey_or_another_vers
     assert (after.sheet, after.digest, after.final) == (before.sheet, before.digest, True)
     assert {"version", "burials", "corrections", "proposal"} <= {key.split(".")[0] for key in after.now}
     page = sheet_page(after, NAMES, ABOUT, WALL)
-    assert "these would be otherwise: because, burials, corrections, proposal, version" in page
+    assert "these would be otherwise: why the field proposes it, the burials, the corrections, " in page
     unreadable = [replace(f, plan={}) if n == 0 else f for n, f in enumerate(voided)]  # type: ignore[type-var]
     later = standing(unreadable, (), JON)
     assert (later.sheet, later.now) == (before.sheet, ("everything",))

@@ -111,7 +111,7 @@ def test_lines_for_people_from_the_command_line(site: Path) -> None:
     done = run("x6", site=site)
     assert done.returncode == 0
     assert "Touched but not noticed: A was touched at 4:10 and called 82 s later, at 5:32." in done.stdout
-    assert "The same drill before (5 times): 4:10 in the middle." in done.stdout
+    assert "A: the same drill before (5 times): 4:10 in the middle." in done.stdout
     assert "13.5 min from the start to the call, and 8:00 min of digging assumed" in done.stdout
     assert "Mira Larch" in done.stdout
 
@@ -188,3 +188,12 @@ def test_paper_is_written_in_the_language_of_the_site(site: Path, tmp_path: Path
     ):
         assert says in (tmp_path / name).read_text(encoding="utf-8"), name
     assert '<html lang="de"' in (tmp_path / "x6.html").read_text(encoding="utf-8")
+
+
+def test_the_schema_of_the_json_on_stdout_and_an_exercise_is_needed_otherwise(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    debrief(schema=True)
+    assert json.loads(capsys.readouterr().out) == schema()
+    with pytest.raises(BadInput, match="No exercise is named"):
+        debrief()

@@ -276,6 +276,9 @@ def test_every_figure_says_in_words_what_it_shows_and_stands_alone(slow: tuple[S
     assert kinds is not None
     assert person is not None
     assert "% after 2 min" in time.text
+    curve = season.signal
+    end = f"{round(100 * float(curve.share[-1]))} % after {curve.times_s[-1] / 60:.1f}"
+    assert f"{end.removesuffix('.0')} min. " in time.text  # where the curve ends is not left out
     assert "Half are found within" in time.text
     for key in KINDS:
         assert kind_name(key) in kinds.text

@@ -23,6 +23,19 @@ TWO = drill(Burial("A"), Burial("B"))
 LANGUAGES = ("en", "de", "fr", "it")
 
 
+def test_three_things_that_are_told_alike_are_all_named() -> None:
+    plan = drill(Burial("A"), Burial("B"), Burial("C"))
+    make = Made(plan)
+    ons = [make.on(name, 0, n) for n, name in enumerate("ABC", 1)]
+    strikes = [make.strike("A", 9.41), make.strike("B", 18.55), make.strike("C", 27.67)]
+    text = spoken(told(plan, [make.started(), *ons, *strikes, make.ended("complete", 27.7)]).longest)
+    assert text.startswith("Three things took longest, as far as can be told: ")
+    assert text.count("(9 s)") == 3
+    apart = [make.strike("A", 9.41), make.strike("B", 16.55), make.strike("C", 24.67)]
+    text = spoken(told(plan, [make.started(), *ons, *apart, make.ended("complete", 24.7)]).longest)
+    assert text.startswith("What took longest")
+
+
 def test_two_things_that_took_longest_name_each_burial_once() -> None:
     make = Made(TWO)
     facts = [
