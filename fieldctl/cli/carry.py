@@ -213,6 +213,8 @@ def _shown(row: dict[str, Any]) -> None:
         print(t("carry.goes_on", visit=row["visit"], day=row["day"] or "-", who=row["by"]))
     else:
         print(t("carry.closed", visit=row["visit"], name=row["signed"]))
+    if row["why"]:
+        print(t("carry.closed_why", why=row["why"]))
     for item in row["items"]:
         print(f"- {item['name']} ({item['key']}): {t('carry.state_' + item['state'])}")
         for one in item["ticks"]:

@@ -21,7 +21,7 @@ target = typer.Typer(
 target.command(epilog="Example:  fieldctl target tune")(tune)
 target.command(epilog="Example:  fieldctl target trace 'Lone larch' --picture strike.svg")(trace)
 target.command(epilog="Example:  fieldctl target history 'Lone larch'")(history)
-Who = Annotated[str, typer.Argument(help="A target's id or name.")]
+Who = Annotated[str, typer.Argument(metavar="TARGET", help="A target's id or name.")]
 LinkName = Annotated[str, typer.Argument(help="The name of the link in site.toml.")]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]
 

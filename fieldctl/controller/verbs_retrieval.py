@@ -191,6 +191,11 @@ class RetrievalVerbs:
         if not signed.strip():
             raise BadInput("A signature needs a name.", remedy="Say who signs.")
         left = found.left(self._buried())
+        if disputed := ", ".join(snapshot.label(self._c, target) for target in left if found.two_say(target)):
+            raise Refused(
+                f"Two say different things of: {disputed}.",
+                remedy="Look at what each one says, and say once more what is true: fieldctl upkeep retrieval show.",
+            )
         if left:
             names = ", ".join(snapshot.label(self._c, target) for target in left)
             raise Refused(

@@ -44,6 +44,15 @@ def read_readings(text: str, file: str, zones: Sequence[str], today: datetime.da
     seen: dict[tuple[datetime.date, str | None], int] = {}
     found = [_reading(row, zones, today, file, seen) for row in rows[:READINGS_MOST]]
     faults.raise_if_any()
+    if not rows:
+        faults.add(
+            0,
+            "(the file)",
+            "it holds no reading",
+            expected="one line for each reading, under the header",
+            remedy="Check that this is the right file.",
+        )
+        faults.raise_if_any()
     return tuple(each for each in found if each is not None)
 
 

@@ -70,7 +70,7 @@ def _stops(stops: Sequence[Values], t: words.Words) -> str:
     lines = []
     for n, stop in enumerate(stops, start=1):
         span = f' rowspan="{len(stop["jobs"])}"' if len(stop["jobs"]) > 1 else ""
-        where = escape("; ".join(stop["near"]))
+        where = escape("; ".join(stop["near"]).replace(".; ", ". "))
         first = f"<td{span}>{n}</td><td{span}><strong>{escape(stop['name'])}</strong> <small>{where}</small></td>"
         for job in stop["jobs"]:
             why = escape(" ".join(job["why"][:1]))

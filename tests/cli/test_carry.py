@@ -43,7 +43,8 @@ def test_a_visit_from_its_list_to_its_signature(site: Served) -> None:
     shown = site.cli("upkeep", "visit", "show").stdout
     assert "Larch 2 (barred): not done" in shown
     assert "Not done: ice" in shown
-    assert row(site, "visit", "close", "--signed", "Tove", "--by", "Tove")["signed"] == "Tove"
+    assert row(site, "visit", "close", "--signed", "Tove", "--by", "Tove", "--why", "fog")["signed"] == "Tove"
+    assert "What nobody ticked was left: fog" in site.cli("upkeep", "visit", "show").stdout
     assert row(site, "visit", "close", "--signed", "Tove", code=5)["error"]["what"].endswith("already.")
     assert "v1" in site.cli("upkeep", "visit", "list").stdout
     assert row(site, "visit", "tick", "Spruce 9", code=4)["error"]["expected"]

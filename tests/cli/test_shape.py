@@ -57,6 +57,12 @@ def test_the_commands_there_are() -> None:
 
 
 @pytest.mark.parametrize("name", EXPECTED)
+def test_help_names_what_is_to_be_typed_as_people_say_it(name: str) -> None:
+    arguments = [one for one in FOUND[name].params if one.param_type_name == "argument"]  # type: ignore[attr-defined]
+    assert not [word for one in arguments if (word := one.metavar or one.name).endswith("_")]
+
+
+@pytest.mark.parametrize("name", EXPECTED)
 def test_every_command(name: str) -> None:
     command = FOUND[name]
     assert isinstance(command, typer.core.TyperCommand | typer.core.TyperGroup)

@@ -48,7 +48,13 @@ def test_semicolons_with_decimal_commas_and_columns_in_another_order() -> None:
 
 def test_without_a_zone_column() -> None:
     assert read("date,snow_m\n2026-01-10,1.85\n") == EXPECTED[:1]
-    assert read("date,snow_m\n") == ()
+
+
+@pytest.mark.parametrize("text", ["date,snow_m\n", "date,snow_m,zone\r\n\r\n", "date;snow_m\n# nothing yet\n"])
+def test_a_file_with_a_header_alone_is_no_file_of_readings(text: str) -> None:
+    (fault,) = faults(text)
+    assert (fault.key, fault.wrong) == ("(the file)", "it holds no reading")
+    assert fault.remedy
 
 
 @pytest.mark.parametrize(
@@ -94,7 +100,9 @@ def test_what_is_no_such_file() -> None:
 
 
 days = st.dates(datetime.date(2025, 10, 1), TODAY)
-rows = st.dictionaries(st.tuples(days, st.sampled_from((None, *ZONES))), st.floats(0, 30).map(lambda m: round(m, 3)))
+rows = st.dictionaries(
+    st.tuples(days, st.sampled_from((None, *ZONES))), st.floats(0, 30).map(lambda m: round(m, 3)), min_size=1
+)
 
 
 @given(rows)

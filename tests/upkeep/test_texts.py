@@ -33,6 +33,13 @@ def test_a_language_says_everything_and_nothing_besides(language: str) -> None:
     assert sorted(set(ENGLISH) ^ set(on_file(language))) == []
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_one_cell_is_not_said_as_many(language: str) -> None:
+    said = words_of(language)
+    for key in ("finding.too-many-volts", "finding.kit-too-many-volts", "finding.kit-charging"):
+        assert "{cells} × {chemistry}" in said[key], key
+
+
 @each
 def test_placeholders_are_those_of_the_english_sentence(language: str) -> None:
     said = on_file(language)

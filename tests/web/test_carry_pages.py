@@ -71,7 +71,7 @@ def test_a_visit_that_goes_on_keeps_its_list_and_says_what_came_since(monkeypatc
         assert (row["visit"], row["open"]) == ("v1", True)
         await w.ok("visit-close", visit="v1", signed="Mira", why="fog")
         page = await w.page("/upkeep/carry")
-        assert "Visit v1 is closed, signed by Mira." in page.text
+        assert "Visit v1 is closed, signed by Mira. What nobody ticked was left: fog" in page.text
         assert "Since the visit v1" in page.text
         assert "Newly barred: Larch 1" in page.text
 

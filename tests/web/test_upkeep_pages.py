@@ -272,6 +272,22 @@ def test_the_very_first_opening_is_given_a_page_at_once_that_fills_itself(monkey
     tell(story, monkeypatch)
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_where_it_was_put_elsewhere_is_a_sentence_that_ends_once(
+    language: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def story(found: Pages) -> None:
+        found.who = KEEPS
+        await found.ok("target-moved", target=FULL)
+        await whole_page(found)
+        page = await found.page("/upkeep", **{"Accept-Language": language})
+        place = next(li for li in listed(page) if li.attrs["id"] == f"t-{FULL}").one("p", **{"class": "place"}).text
+        assert ". " in place
+        assert ".;" not in place
+
+    tell(story, monkeypatch)
+
+
 @pytest.mark.parametrize(
     "error", [Refused("The process that works pages out ended.", remedy="Try again; look at the log."), KeyError("x")]
 )
