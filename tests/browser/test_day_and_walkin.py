@@ -196,3 +196,13 @@ def test_a_closed_field_refuses_the_page_and_the_post(hill: Hill, phones: Phones
     page.wait_for_timeout(2500)
     assert begun(hill) == before
     assert hill.sending() == set()
+
+
+def test_a_post_on_the_page_of_the_field_has_no_surface_to_be_fresh(hill: Hill, phones: Phones) -> None:
+    hill.settled()
+    page = phones.new()
+    live(page, "/field")
+    gate = page.locator("#list li", has_text="Gate")
+    expect(gate).to_contain_text("says quiet")
+    expect(gate).not_to_contain_text("fresh")
+    expect(page.locator("#list li", has_text="Larch 1")).to_contain_text("fresh")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from conftest import Phones
 from hill import Hill
 from playwright.sync_api import expect
-from thumbs import start
+from thumbs import hold, start
 
 FIND_MS = 60_000  # a machine shared with others
 
@@ -57,3 +57,32 @@ def test_a_refusal_and_a_page_that_is_not_there_are_told_in_italian(hill: Hill, 
     )
     assert refused["detail"] == "Non c'è nessun esercizio 'x99'."
     assert refused["code"] == "not-found"
+
+
+def test_a_broken_drill_and_a_name_that_is_too_long_are_told_in_german(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    broken = hill.folder / "drills" / "broken.toml"
+    broken.write_text('title = "Broken"\nlimit_min = 500\n[[burial]]\nname = "A"\nsignl = "start"\n')
+    try:
+        page = phones.new("tall", locale="de-DE")
+        page.goto("/drills")
+        wrong = page.locator("main .wrong")
+        expect(wrong).to_contain_text(
+            "limit_min: 500 liegt nicht zwischen 1 und 240. Erwartet: eine Zahl von 1 bis 240"
+        )
+        expect(wrong).to_contain_text("hier heißt nichts so; war signal gemeint?")
+        expect(wrong).not_to_contain_text("Expected")
+        page.goto("/drills/broken")
+        expect(page.locator("main .wrong")).to_contain_text("2 Fehler in")
+        expect(page.locator("main .wrong")).to_contain_text("Zu tun: Sie signal nennen, oder die Zeile herausnehmen.")
+        for english in ("Expected", "To do", "faults"):
+            expect(page.locator("main .wrong")).not_to_contain_text(english)
+        page.goto("/drills/short")
+        expect(page.locator("fc-live")).to_have_text("Live")
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        page.locator("#new-searcher").fill("J" * 81)
+        hold(page, "#start")
+        expect(page.locator("#said")).to_contain_text("höchstens 80 Zeichen")
+        expect(page.locator("#said")).not_to_contain_text("should")
+    finally:
+        broken.unlink()

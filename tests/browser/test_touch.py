@@ -9,7 +9,7 @@ from conftest import Phones
 from hill import Hill
 from measuring import over_the_edge
 from playwright.sync_api import Page, expect
-from thumbs import running, start
+from thumbs import hold, running, start
 
 BIG_PX, GAP_PX = 120, 24
 WOBBLE_PX = 14  # more than the browser's own slop (about 10 px): from there on it takes a touch for a pan
@@ -162,3 +162,25 @@ def test_the_sign_of_the_sound_is_true(hill: Hill, phones: Phones) -> None:
     expect(sign).to_have_text("Sound is off: press to arm")
     sign.tap()
     expect(sign).to_have_text("Sound is on")
+
+
+def test_the_field_calls_its_zones_as_people_do(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    live(page, "/field")
+    expect(page.locator("#summary")).to_contain_text("Upper hollow")
+    expect(page.locator("#list li").first).to_contain_text(re.compile("(Upper|Lower) hollow, x "))
+    assert re.search(r"\b(upper|lower)\b", page.locator("main").inner_text()) is None
+
+
+def test_who_goes_next_is_said_before_it_is_held(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    live(page, "/drills/three")
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    page.locator("#new-searcher").fill("Jon, Siv")
+    hold(page, "#start")
+    page.wait_for_url("**/exercises/*")
+    running(page)
+    page.locator("#stop").tap()
+    expect(page.locator("#again")).to_have_text("Hold: same again, nobody named")

@@ -9,6 +9,7 @@ const summary = document.getElementById("summary");
 const manual = document.getElementById("manual");
 const steersNobody = document.getElementById("steers-nobody");
 const ground = JSON.parse(map.dataset.ground);
+const titles = new Map(ground.zones.map((zone) => [zone.name, zone.title]));
 const ORDER = ["sending", "faulty", "barred", "not-heard", "weak", "found", "quiet", "asleep"];
 
 const ago = (seconds) => (seconds === null ? t("base.never") : t("base.ago", { age: span(seconds) }));
@@ -51,7 +52,7 @@ function paint() {
   if (!field) return;
   steersNobody.hidden = field.steers;
   const all = targets().sort((a, b) => ORDER.indexOf(a.state) - ORDER.indexOf(b.state) || a.name.localeCompare(b.name, undefined, { numeric: true }));
-  const fresh = Object.entries(field.fresh_left ?? {}).map(([zone, n]) => t("field.fresh", { zone, n })).join(" · ");
+  const fresh = Object.entries(field.fresh_left ?? {}).map(([zone, n]) => t("field.fresh", { zone: titles.get(zone) ?? zone, n })).join(" · ");
   const links = field.links.filter((one) => !one.up).map((one) => t("field.link_down", { link: one.name })).join(" ");
   summary.textContent = [field.open ? t("field.open", { name: field.in_charge }) : t("field.closed"), fresh, links].filter(Boolean).join(" · ");
   const key = JSON.stringify(all.map((row) => [row.target, row.state, row.name]));
@@ -65,17 +66,23 @@ function paint() {
   show(manual, field.manual.map((one) => h("li", {}, t("field.manual", { unit: one.unit, place: one.place }))));
 }
 
+// Where it lies, its zone by the name that people know.
+function place(row) {
+  const begins = `${row.zone}, `;
+  return row.zone !== null && row.place.startsWith(begins) ? `${titles.get(row.zone)}, ${row.place.slice(begins.length)}` : row.place;
+}
+
 function details(row) {
   const left = row.may_send_until_us === null ? null : Math.max(0, Math.ceil((row.may_send_until_us - hostNow()) / 1e6));
   const odd = Object.values(row.odd);
   return [
-    row.place,
+    place(row),
     ...row.states.filter((one) => one.since).map((one) => t(`field.since_${one.state.replace(" ", "-")}`, { when: when(one.since) })),
     t("field.heard", { ago: ago(age(row.target)) }),
     left ? t("field.may_send", { seconds: left }) : null,
     row.volts_load === null ? null : t("field.volts", { volts: row.volts_load.toFixed(2), ago: ago((hostNow() - row.reported_us) / 1e6) }),
     row.celsius === null ? null : `${row.celsius} °C`,
-    row.fresh ? t("field.is_fresh") : t("field.is_struck", { n: row.struck }),
+    row.zone === null ? null : row.fresh ? t("field.is_fresh") : t("field.is_struck", { n: row.struck }), // a post has no surface
     ...odd,
   ].filter(Boolean).join(" · ");
 }
