@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 MARGIN_M = 8.0
 LEAST_M = 30.0  # across: one burial alone is not looked at through a glass
 LEFT_IN, TITLE_IN, BELOW_IN, ROW_IN = 0.52, 0.36, 0.52, 0.203
-SHORT_LEG_PT, ASIDE_PT = 90.0, 30.0  # a leg whose distance would lie under arrows and markers; how far aside it goes
+SHORT_LEG_PT = 90.0  # a leg whose distance would lie under arrows and markers: the legend says it
 ARROW_PT = 26.0  # from a burial's middle to the head of its coil's arrow
 UPRIGHT_DEG = 10.0  # a coil nearer to upright than this points to no side
 
@@ -74,7 +74,8 @@ def _draw(d: Debrief, known: Sequence[BurialDebrief], words: Words, title: str) 
     size = high - low
     tall = float(np.clip(size[1] / size[0], 0.45, 1.4))
     axes_in = WIDTH_IN - LEFT_IN - 0.1
-    handles = _legend(d, known, words)
+    short_m = SHORT_LEG_PT / 72 / axes_in * max(size[0], size[1] / tall)
+    handles = _legend(d, known, words, short_m)
     legend_in = ROW_IN * len(handles) + 0.1
     lines = textwrap.wrap(title, 34) or [""]
     height = TITLE_IN + 0.2 * (len(lines) - 1) + axes_in * tall + BELOW_IN + legend_in
@@ -90,7 +91,7 @@ def _draw(d: Debrief, known: Sequence[BurialDebrief], words: Words, title: str) 
     if len(outline):
         draw_outline(axes, outline)
     _flux(axes, d, known, places)
-    _legs(axes, d, 72 * axes_in / (seen[1, 0] - seen[0, 0]))
+    _legs(axes, d, short_m)
     entry = np.array(d.entry_m) if d.entry_m is not None else places[:, :2].mean(axis=0) - [0.0, 1.0]
     beside = sides([_letter(d, b) for b in known], places[:, :2], entry, (seen[0, 0], seen[1, 0]), axes_in)
     for k, b in enumerate(known):
@@ -178,8 +179,8 @@ def _flux(axes: Axes, d: Debrief, known: Sequence[BurialDebrief], places: Floats
     draw_flux(axes, np.array(d.entry_m), spots, coils, moments, which)
 
 
-def _legs(axes: Axes, d: Debrief, pt_a_m: float) -> None:
-    """From find to find, each with its distance: over everything else, and beside a leg that is too short for it."""
+def _legs(axes: Axes, d: Debrief, short_m: float) -> None:
+    """From find to find, each with its distance over everything else; of a short one the legend says it."""
     white = {"facecolor": "white", "edgecolor": "none", "boxstyle": "round,pad=0.1"}
     for first, last, metres in legs_of(d):
         a, b = d.burial(first).where, d.burial(last).where
@@ -187,18 +188,12 @@ def _legs(axes: Axes, d: Debrief, pt_a_m: float) -> None:
         assert b is not None
         axes.plot([a.x_m, b.x_m], [a.y_m, b.y_m], color=MUTED, lw=1.6, ls=(0, (1, 1.4)), zorder=3)
         at = ((a.x_m + b.x_m) / 2, (a.y_m + b.y_m) / 2)
-        text, aside = f"{metres:.0f} m", (0.0, 0.0)
-        if 0.0 < metres * pt_a_m < SHORT_LEG_PT:
-            text = f"{first}–{last} {text}"  # it does not lie on its leg, so it names it
-            share = ASIDE_PT / metres
-            aside = ((a.y_m - b.y_m) * share, (b.x_m - a.x_m) * share)
-        axes.annotate(
-            text, at, aside, textcoords="offset points", size=FONT_PT - 0.5, color=INK, ha="center",
-            va="center", bbox=white, zorder=11,
-        )  # fmt: skip
+        if metres >= short_m:
+            text = f"{metres:.0f} m"
+            axes.text(*at, text, size=FONT_PT - 0.5, color=INK, ha="center", va="center", bbox=white, zorder=11)
 
 
-def _legend(d: Debrief, known: Sequence[BurialDebrief], words: Words) -> list[tuple[Any, str]]:
+def _legend(d: Debrief, known: Sequence[BurialDebrief], words: Words, short_m: float) -> list[tuple[Any, str]]:
     from matplotlib.lines import Line2D
 
     rows: list[tuple[Any, str]] = []
@@ -222,6 +217,10 @@ def _legend(d: Debrief, known: Sequence[BurialDebrief], words: Words) -> list[tu
         line("figure.seen", ls="", marker="P", ms=8, mfc="white", mec=INK)
     if legs_of(d):
         line("figure.order", lw=1.6, color=MUTED, ls=(0, (1, 1.4)))
+    for first, last, metres in legs_of(d):
+        if metres < short_m:
+            leg = said("alt.leg", first=first, last=last, distance=f"{metres:.0f}")
+            rows.append((Line2D([], [], ls=""), in_words(leg, words)))
     noted = [b for b in known if b.where is not None and b.where.tilt_deg is not None]
     if any(_heading(b) is not None for b in noted):
         line("figure.coil", ls="-", lw=1.6, marker="<", ms=5)

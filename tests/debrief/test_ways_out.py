@@ -361,6 +361,25 @@ def test_a_map_without_places_is_no_map_and_without_directions_has_no_flux_line(
     assert bare.burial("A").where.depth_m == 1.1  # as it was on that day, not as the site says now
 
 
+def test_a_distance_that_would_lie_under_arrows_is_in_the_legend() -> None:
+    make = Made(THREE)
+    facts = [make.started(), make.on("A", 0, 1), make.strike("A", 100), make.on("B", 105, 2), make.strike("B", 200)]
+    d = told(THREE, facts)
+    assert "31 m" in drawn_words(map_figure(d))
+    near = d.burial("A").where
+    assert near is not None
+    moved = replace(near, x_m=near.x_m + 2.0)
+    close = replace(d, burials=tuple(replace(b, where=moved) if b.burial == "B" else b for b in d.burials))
+    assert "2 m" not in drawn_words(map_figure(close))
+    assert "A to B 2 m" in drawn_words(map_figure(close))
+
+
+def drawn_words(picture: drawing.Picture | None) -> list[str]:
+    """What is written in a picture, word by word as the SVG's comments give it."""
+    assert picture is not None
+    return re.findall(r"<!-- (.*?) -->", picture.svg)
+
+
 def test_flux_lines_lead_to_those_who_send_and_whose_coil_is_known() -> None:
     from matplotlib.figure import Figure
 
@@ -393,9 +412,8 @@ def test_a_hit_entered_by_hand_has_a_mark_and_a_legend_of_its_own() -> None:
 
 def legend(picture: drawing.Picture) -> list[str]:
     """By whom the hits of a picture's legend are, from its words as they are written into the SVG."""
-    words = re.findall(r"<!-- (.*?) -->", picture.svg)
     known = {ENGLISH["figure.hit"]: "pad", ENGLISH["figure.hit-hand"]: "hand"}
-    return [known[text] for text in words if text in known]
+    return [known[text] for text in drawn_words(picture) if text in known]
 
 
 def test_stretches_differ_by_more_than_colour_and_are_light_enough_for_words() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from edge_pages_kit import Node, read
 
 from fieldctl.debrief.assessment_page import SHEET_STYLE
 from fieldctl.debrief.season_page import STYLE
+from fieldctl.debrief.summary_kept import made
 from fieldctl.web.rights import NOBODY
 from sims import pad
 
@@ -130,3 +132,31 @@ def test_the_styles_are_served(monkeypatch: pytest.MonkeyPatch) -> None:
             assert answer.text == style
 
     tell(story, opened=False)
+
+
+def test_the_debrief_leads_to_each_figure_and_says_what_an_earlier_version_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    async def story(w: Web) -> None:
+        serve(monkeypatch, w)
+        name = await over(w, "one", "Jon")
+        page = read(await got(w, f"/exercises/{name}/debrief"))
+        ways = [a.attrs["href"] for a in page.every("a") if f"/{name}/debrief." in a.attrs["href"]]
+        assert [way.partition("debrief.")[2] for way in ways] == [
+            "html", "csv", "json", "timeline.png", "timeline.svg", "map.png", "map.svg",
+        ]  # fmt: skip
+        for way in ways[3:]:
+            assert (await w.send("GET", way)).status_code == 200
+        text = await got(w, f"/exercises/{name}/debrief")
+        assert "0.0.9+1" not in text
+        ledger = w.made.ledger
+        old = made(name, list(ledger.entries(exercise=name)))
+        body = json.loads(old.body)
+        body["burials"][0]["found_s"] = 1.5
+        ledger.put_summaries([replace(old, version="0.0.9+1", body=json.dumps(body))])
+        text = await got(w, f"/exercises/{name}/debrief")
+        assert "Version 0.0.9+1 said otherwise of the same entries: A seconds to the find: 1.5 then" in text
+        assert "0.0.9+1" not in await got(w, f"/exercises/{name}/screen")
+        assert "0.0.9+1" in (await w.send("GET", f"/exercises/{name}/debrief.csv")).text
+
+    tell(story)
