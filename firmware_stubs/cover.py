@@ -1,6 +1,7 @@
 """How much of the core's branches the tests go through: a build that counts, the tests that drive the core, and gcovr.
 
 python cover.py BUILD LEAST TEST...     exit code 1 under LEAST per cent; the generated message code is not counted
+python cover.py --drive BUILD TEST...   only the tests, with that build
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ HERE = Path(__file__).resolve().parent
 
 
 def drive(build: Path, tests: list[str]) -> int:
-    """Run tests with the counting build in place of the usual one."""
+    """Run tests with another build in place of the usual one: one that counts, or one under sanitizers."""
     import pytest
 
     from sims import ccore

@@ -90,6 +90,12 @@ def test_nothing_that_is_generated_is_in_the_repository() -> None:
     ]
 
 
+def test_under_sanitizers_the_tests_find_nothing() -> None:
+    said = make("asan", check=False)
+    assert said.returncode == 0, said.stdout[-1000:] + said.stderr[-3000:]
+    assert re.search(r"^\d+ passed", said.stdout, re.MULTILINE)
+
+
 def test_the_tests_go_through_95_of_100_branches() -> None:
     said = make("cover", check=False)
     assert said.returncode == 0, said.stdout[-2000:] + said.stderr[-2000:]

@@ -118,7 +118,7 @@ def test_a_rest_that_becomes_another_is_one_long_strike_and_blows_are_seen_again
     listening = Pad()
     listening.show(noise(21, 5, LOW))
     begin = listening.life.ticks
-    listening.show(other_rest(22, 60, louder, away))
+    listening.show(other_rest(22, 20, louder, away))
     (long,) = listening.told
     assert long.features[2] > 1_800_000
     assert begin <= long.strike_ticks < begin + S

@@ -7,6 +7,7 @@ import os
 import re
 import subprocess
 
+import pytest
 from csim import ROOT
 
 from fieldctl.wire import envelope, frames, messages
@@ -56,6 +57,7 @@ def seeds() -> list[bytes]:
     return found
 
 
+@pytest.mark.timeout(600)  # 20 s of processor time for the bytes, and the build
 def test_nothing_is_found(tmp_path) -> None:
     subprocess.run(["make", "-s", "-j2", "-C", str(FIRMWARE), "fuzz"], check=True, timeout=110)
     corpus = tmp_path / "corpus"
@@ -73,6 +75,6 @@ def test_nothing_is_found(tmp_path) -> None:
     )
     last = ran.stderr.strip().splitlines()[-1]
     assert ran.returncode == 0, ran.stderr[-3000:]
-    assert re.fullmatch(r"fuzz: \d+ bytes, nothing found", last), last
+    assert re.fullmatch(r"fuzz: \d+ bytes received, nothing found", last), last
     reached = max(int(n) for n in re.findall(r"cov: (\d+)", ran.stderr))
     assert reached > 900, f"the fuzzer saw only {reached} edges: its seeds do not get in"
