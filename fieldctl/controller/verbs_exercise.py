@@ -6,10 +6,13 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller import snapshot
+from fieldctl.controller.candidates import candidates_of, of_this_field
 from fieldctl.controller.conditions import conditions_of
 from fieldctl.controller.exercises import START_IN_S, draw_seed
 from fieldctl.controller.people import NAME_MOST
 from fieldctl.controller.strikes import LATE_AFTER_US
+from fieldctl.controller.taps import tapped
+from fieldctl.controller.target_views import views_of
 from fieldctl.controller.verbs_assessment import TEXT_MOST
 from fieldctl.drill.corrections import CHANGES, fault_of, next_nth, strike_id
 from fieldctl.drill.files import LIMIT_MIN, plan_to_mapping, read_drill
@@ -30,20 +33,15 @@ from fieldctl.events import (
     SplitMade,
     StrikeRecorded,
 )
-from fieldctl.ready import CARDS, Hindrance, TargetView, hindrances
-from fieldctl.site.snow import Burial
-from fieldctl.site.whereabouts import put_elsewhere
-from fieldctl.units import TAP_PLUS_MINUS_US, Stamp, TargetId, micros, seconds
-from fieldctl.wire.messages import Ability, Flags
+from fieldctl.ready import CARDS, Hindrance, hindrances
+from fieldctl.units import Stamp, TargetId, micros
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
-    from fieldctl.controller.known import Known
 
 Row = dict[str, Any]
 
 HIT_MOST_S = 60 * LIMIT_MIN[1]  # no drill lasts longer
-AGO_MOST_S = 3600  # as long ago as a tap may lie: what is older is a correction
 SHIFT_MOST_S = 3600  # as far back as a tap may be said to lie
 
 
@@ -100,72 +98,13 @@ class ExerciseVerbs:
 
     def candidates(self) -> list[Candidate]:
         """Every target with a place, as the picker sees it."""
-        day, now = self._c.day, self._c.outside.clock.now()
-        playing = self._c.exercises.playing_in()
-        rows = []
-        for place in self._c.site.places:
-            known = self._c.known.get(place.target)
-            why = day.why_not(place.target)
-            if not why and known is None:
-                why = "never added to this site"
-            if not why and known is not None and known.life(now) != "online":
-                why = f"{known.life(now)}"
-            if not why and place.target in playing:
-                why = f"plays in exercise {playing[place.target]}"
-            rows.append(
-                Candidate(
-                    place.target,
-                    place.zone,
-                    place.x_m,
-                    place.y_m,
-                    self._c.snow.depth_m(place),
-                    None if place.axis is None else place.axis.tilt_deg,
-                    day.struck_since_renewed(place.target),
-                    not why,
-                    why,
-                    snapshot.label(self._c, place.target),
-                )
-            )
-        return rows
+        return candidates_of(self._c)
 
     def _pick(self, drill: Drill, seed: int, targets: dict[str, str]) -> Picks:
         again = {name: TargetId(target.lower()) for name, target in targets.items()} or None
         candidates = self.candidates()
-        _of_this_field(drill, candidates, again or {})
+        of_this_field(drill, candidates, again or {})
         return pick(drill, candidates, seed=seed, disturbance=self._disturbance, again=again)
-
-    def _views(self) -> dict[TargetId, TargetView]:
-        now = self._c.outside.clock.now()
-        owner = self._c.exercises.playing_in()
-        return {k.target: self._view(k, now, owner.get(k.target)) for k in self._c.known.values()}
-
-    def _view(self, k: Known, now: Any, playing: str | None) -> TargetView:
-        abilities = k.greeting.abilities if k.greeting else 0
-        return TargetView(
-            k.target,
-            snapshot.label(self._c, k.target),
-            self._c.lines[k.line].kind,
-            k.life(now),
-            None if k.heard_us is None else seconds(now - k.heard_us),
-            snapshot.clock_width_us(k, now),
-            bool(k.flags & Flags.BATTERY_LOW),
-            None if k.report is None else k.report.load_mv,
-            bool(abilities & Ability.TRANSMITTER),
-            bool(abilities & Ability.PAD),
-            k.sends_unasked(),
-            playing,
-            k.obeys_another(self._c.grants.generation),
-            *self._place(k),
-        )
-
-    def _place(self, k: Known) -> tuple[Burial | None, float, float, str | None]:
-        """How deep it lies, what a probe reaches, and whether somebody put it elsewhere; nothing without a place."""
-        rules = self._c.site.upkeep
-        place = next((place for place in self._c.site.places if place.target == k.target), None)
-        if place is None:
-            return None, rules.probe_m, rules.reach_m, None
-        moved = put_elsewhere(place, self._c.snow.now.moved.get(k.target))
-        return self._c.snow.burial(place), rules.probe_m, rules.reach_m, None if moved is None else moved.day
 
     def _hindrances(self, drill: Drill, picks: Picks) -> tuple[Hindrance, ...]:
         unmet = [
@@ -177,7 +116,7 @@ class ExerciseVerbs:
         found = hindrances(
             drill,
             picks.targets,
-            self._views(),
+            views_of(self._c),
             self._c.day,
             all_off=self._c.all_off.state.in_force,
             ledger_failed=self._c.failed is not None,
@@ -224,8 +163,7 @@ class ExerciseVerbs:
         start_in_s: float = START_IN_S,
         request: str = "",
     ) -> Row:
-        """Start an exercise, with the warnings that it started over; the same `request` again gives the same exercise,
-        never a second one, and no warning."""
+        """Start an exercise, over what only warns; the same `request` again gives the same one, never a second."""
         if request and (known := self._c.requests.get(request)) is not None:
             return {**self._row(self._exercise(known)), "warnings": []}
         plan = self._drill(drill)
@@ -326,15 +264,6 @@ class ExerciseVerbs:
 
     # ---- what people tap -------------------------------------------------------------------------------------
 
-    def _tapped(self, ago_s: float, pressed_us: int | None, plus_minus_us: int) -> Stamp:
-        """When a thumb was there: so long ago, or at a moment of the host's clock as its phone knows that clock."""
-        here = self._c.outside.here()
-        if pressed_us is not None:
-            ago_s = max(0.0, seconds(here.us - pressed_us))  # what lies ahead lies within its ± of now
-        if not 0 <= ago_s <= AGO_MOST_S:
-            raise BadInput(f"{ago_s:g} s ago cannot be.", expected="0 to 3600 s", remedy="Correct it later instead.")
-        return Stamp(here.plus(-micros(ago_s)), TAP_PLUS_MINUS_US + plus_minus_us)
-
     async def call(
         self,
         exercise: str,
@@ -351,16 +280,16 @@ class ExerciseVerbs:
         self._known_burial(found, burial)
         name = call or f"{found.id}-call-{self._c.next_tap()}"
         if not any(isinstance(f, CallMade) and f.call == name for f in found.facts):
-            tapped = self._tapped(ago_s, pressed_us, plus_minus_us)
+            at = tapped(self._c, ago_s, pressed_us, plus_minus_us)
             await self._c.write(
                 CallMade(
                     found.id,
                     name,
                     burial,
                     searcher and self._c.person(searcher),
-                    tapped,
+                    at,
                     self._c.person(by),
-                    late=self._c.outside.here() - tapped.at > LATE_AFTER_US,
+                    late=self._c.outside.here() - at.at > LATE_AFTER_US,
                 )
             )
         return {"call": name, **self._row(self._exercise(exercise))}
@@ -381,8 +310,8 @@ class ExerciseVerbs:
         self._known_burial(found, burial)
         own = split or f"{found.id}-split-{self._c.next_tap()}"
         if not any(isinstance(f, SplitMade) and f.split == own for f in found.facts):
-            tapped = self._tapped(ago_s, pressed_us, plus_minus_us)
-            await self._c.write(SplitMade(found.id, own, name, burial, tapped, self._c.person(by)))
+            at = tapped(self._c, ago_s, pressed_us, plus_minus_us)
+            await self._c.write(SplitMade(found.id, own, name, burial, at, self._c.person(by)))
         return {"split": own, **self._row(self._exercise(exercise))}
 
     def _known_burial(self, found: Exercise, burial: str | None) -> None:
@@ -463,19 +392,6 @@ class ExerciseVerbs:
             "versions": [row.version for row in rows],
             "says": [in_words(sentence) for sentence in then_said(rows, self._c.people)],
         }
-
-
-def _of_this_field(drill: Drill, candidates: list[Candidate], named: dict[str, TargetId]) -> None:
-    """BadInput for a burial that the drill does not have, or a target that has no place in this field."""
-    burials = {b.name for b in drill.burials}
-    places = {c.target for c in candidates}
-    for burial, target in named.items():
-        if burial not in burials:
-            names = ", ".join(sorted(burials))
-            raise BadInput(f"{drill.name} has no burial {burial!r}.", expected=names, remedy="Name one of these.")
-        if target not in places:
-            known = ", ".join(sorted(places)) or "none"
-            raise BadInput(f"No target {target!r} lies in this field.", expected=known, remedy="Name one of these.")
 
 
 def _hindrance(h: Hindrance) -> Row:
