@@ -14,7 +14,7 @@ from pydantic import BaseModel, TypeAdapter
 
 from fieldctl import __version__
 from fieldctl.controller.verbs import Verb
-from fieldctl.web import api_answers, keys, pressed, problems
+from fieldctl.web import api_answers, keys, openapi_examples, pressed, problems, qr
 from fieldctl.web.api_answers import ANSWERS
 from fieldctl.web.api_models import Asked, argument, by_query, takes
 from fieldctl.web.asking import ALL_OFF, reads
@@ -54,6 +54,8 @@ def document(verbs: Mapping[str, Verb], models: Mapping[str, type[Asked]], sessi
     paths["/api/problems/{code}"] = {"get": _meaning(shapes)}
     paths["/health"] = {"get": _reading("health", "Whether the server lives.", shapes, api_answers.Alive)}
     paths["/ready"] = {"get": _ready(shapes)}
+    paths["/metrics"] = {"get": _metrics(shapes)}
+    paths["/qr.svg"] = {"get": _qr(shapes)}
     paths["/all-off"] = {"post": _form(shapes)}
     for way in WAYS:
         paths[f"{ROOT}{way.name}"] = {"get" if way.asked is None else "post": _way(way, shapes)}
@@ -116,7 +118,9 @@ def _problems(shapes: _Shapes, codes: Iterable[str]) -> Row:
     rows: Row = {}
     for status, some in sorted(by_status.items()):
         means = " ".join(f"`{code}`: {problems.KINDS[code].title}." for code in some)
-        row: Row = {"description": means, "content": {problems.MEDIA: {"schema": shapes.ref(api_answers.Problem)}}}
+        examples = {code: {"value": openapi_examples.problem(code)} for code in some}
+        body = {"schema": shapes.ref(api_answers.Problem), "examples": examples}
+        row: Row = {"description": means, "content": {problems.MEDIA: body}}
         header = HEADERS.get(status)
         if header is not None:
             row["headers"] = {header: {"schema": {"type": "string"}}}
@@ -239,7 +243,8 @@ PRESSED: Row = {
 
 
 def _reading(name: str, summary: str, shapes: _Shapes, answer: type[BaseModel], codes: Iterable[str] = ()) -> Row:
-    good: Row = {"description": "As it is now.", "content": _json(shapes.ref(answer))}
+    example = openapi_examples.ANSWERS.get(answer.__name__)
+    good: Row = {"description": "As it is now.", "content": _json(shapes.ref(answer), example)}
     return {
         "operationId": name,
         "summary": summary,
@@ -276,7 +281,7 @@ def _ready(shapes: _Shapes) -> Row:
     row = _reading("ready", "Whether the controller is ready and the log takes entries.", shapes, api_answers.Ready)
     row["responses"]["503"] = {
         "description": "Not ready; `why` says so.",
-        "content": _json(shapes.ref(api_answers.Ready)),
+        "content": _json(shapes.ref(api_answers.Ready), {"ready": False, "why": "the log takes no entries"}),
     }
     return row
 
@@ -286,7 +291,8 @@ def _way(way: Way, shapes: _Shapes) -> Row:
     answers = [shapes.ref(answer) for answer in way.answers]
     row = _reading(way.name, way.says, shapes, way.answers[0], codes)
     row["tags"] = ["coming-in"]
-    row["responses"]["200"]["content"] = _json(answers[0] if len(answers) == 1 else {"anyOf": answers})
+    if len(answers) > 1:
+        row["responses"]["200"]["content"] = _json({"anyOf": answers})
     if way.cookie:
         row["responses"]["200"]["headers"] = {"Set-Cookie": {"schema": {"type": "string"}}}
     if way.signed_in:
@@ -300,13 +306,12 @@ def _way(way: Way, shapes: _Shapes) -> Row:
 
 
 def _live(shapes: _Shapes) -> Row:
-    row = _reading("live", "What changes, as it changes: server-sent events.", shapes, api_answers.Problem)
+    codes = ("bad-input", "right-missing")
+    row = _reading("live", "What changes, as it changes: server-sent events.", shapes, api_answers.Problem, codes)
     row["responses"]["200"] = {
         "description": "`snapshot`, then `patch` and `beat`; `elsewhere` or `ended` where it ends.",
-        "content": {"text/event-stream": {"schema": {"type": "string"}}},
+        "content": _text("text/event-stream", openapi_examples.STREAM),
     }
-    row["responses"]["403"] = {"description": "`watch` needs the right to watch."}
-    row["responses"]["422"] = {"description": "A parameter cannot be used.", "content": _json({"type": "object"})}
     browser = {"type": "string", "minLength": 8, "maxLength": 64, "pattern": "^[A-Za-z0-9_-]+$"}
     audience = {"enum": ["everybody", "watch", "searching"], "default": "everybody"}
     row["parameters"] = [
@@ -315,6 +320,29 @@ def _live(shapes: _Shapes) -> Row:
         {"name": "Last-Event-ID", "in": "header", "schema": {"type": "string", "maxLength": 20, "pattern": "^[0-9]*$"}},
     ]
     return row
+
+
+def _metrics(shapes: _Shapes) -> Row:
+    row = _reading("metrics", "What a Prometheus server may read: no name, no hint.", shapes, api_answers.Problem)
+    row["responses"]["200"]["content"] = _text("text/plain", openapi_examples.METRICS)
+    return row
+
+
+def _qr(shapes: _Shapes) -> Row:
+    codes = ("bad-input", "not-signed-in")
+    row = _reading("qr", "A page of this field as a QR code.", shapes, api_answers.Problem, codes)
+    row["description"] = "For whoever is signed in. The address has the name by which it is asked for."
+    row["security"] = [{SESSION: []}]
+    row["responses"]["200"]["content"] = _text("image/svg+xml", openapi_examples.QR)
+    path = {"type": "string", "pattern": qr.OWN_PATH.pattern.replace(r"\Z", "$"), "not": {"pattern": "^//"}}
+    row["parameters"] = [
+        {"name": "to", "in": "query", "required": True, "description": "The page.", "schema": path, "example": "/now"}
+    ]
+    return row
+
+
+def _text(media: str, example: str) -> Row:
+    return {media: {"schema": {"type": "string"}, "examples": {"usual": {"value": example}}}}
 
 
 def _form(shapes: _Shapes) -> Row:

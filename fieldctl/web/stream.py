@@ -22,8 +22,10 @@ from fastapi import APIRouter, Header, Query, Request
 from fastapi.responses import Response
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
+from fieldctl.web import problems
 from fieldctl.web.house import House, house_of
 from fieldctl.web.paper import language_of
+from fieldctl.web.problems import RightMissing
 from fieldctl.web.rights import Who
 from fieldctl.web.views import ages
 
@@ -74,12 +76,27 @@ def router() -> APIRouter:
         house = house_of(request)
         who: Who = request.app.state.identify(request)
         if audience == "watch" and not who.may("watch"):
-            return Response(status_code=403)
+            return problems.answer(request, _barred(who))
         room = strangers if who.person is None else known
         told = _told(request, house, audience, last_event_id, room, browser)
         return EventSourceResponse(told, ping=15, headers={"Cache-Control": "no-store"})
 
     return routes
+
+
+def _barred(who: Who) -> RightMissing:
+    if who.person is None:
+        remedy = "Sign in, or pair this phone with the code that a person in charge shows."
+        return RightMissing(
+            "live needs the right 'watch', and nobody is signed in.",
+            expected="somebody with the right 'watch'",
+            remedy=remedy,
+        )
+    return RightMissing(
+        f"live needs the right 'watch', which {who.name or 'this person'} does not have.",
+        expected="somebody with the right 'watch'",
+        remedy="Ask a person in charge to grant it, for today or for longer.",
+    )
 
 
 async def _told(

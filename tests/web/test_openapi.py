@@ -11,7 +11,7 @@ from typing import Any
 import httpx
 import people_kit
 import pytest
-from api_kit import Web, is_problem, tell, web
+from api_kit import Web, is_problem, somebody, tell, web
 from jsonschema_rs import Draft202012Validator
 from pydantic import BaseModel
 
@@ -19,7 +19,9 @@ from fieldctl.web.api_answers import ANSWERS, Alive, Log, Meaning, Problem, Read
 from fieldctl.web.api_models import asked
 from fieldctl.web.app import make_app
 from fieldctl.web.openapi import example
+from fieldctl.web.openapi_examples import PROBLEMS
 from fieldctl.web.openapi_ways import WAYS
+from fieldctl.web.problems import KINDS, MEDIA
 from sims import pad
 
 
@@ -48,7 +50,7 @@ def test_every_verb_is_in_it_with_right_summary_and_an_answer_of_named_shape(who
     for verb in verbs(w):
         operation = document["paths"][f"/api/v1/{verb.name}"]["post"]
         assert operation["x-right"] == verb.right
-        assert operation["summary"].rstrip(".") in (verb.call.__doc__ or "").replace("\n", " ").replace("  ", " ")
+        assert operation["summary"].rstrip(".") in " ".join((verb.call.__doc__ or "").split())
         assert operation["security"] == ([] if verb.right == "anybody" else [{"session": []}])
         assert verb.name in ANSWERS, f"what {verb.name} answers is not described"
 
@@ -124,6 +126,30 @@ def test_the_list_of_verbs_is_for_people_and_for_programs(whole: Whole) -> None:
     assert "style=" not in answer.text
     for verb in verbs(w):
         assert f"<code>{verb.name}</code>" in answer.text
+
+
+def test_every_problem_has_an_example_of_each_of_its_kinds_and_every_short_answer_one_that_fits(whole: Whole) -> None:
+    _, document = whole
+    responses = document["components"]["responses"]
+    assert len(responses) > 20
+    for name, response in responses.items():
+        examples = response["content"][MEDIA]["examples"]
+        assert set(examples) == set(name.partition("-")[2].split("-or-")), name
+        for code, row in examples.items():
+            told(Problem, row["value"])
+            assert (row["value"]["code"], row["value"]["status"]) == (code, int(name[:3]))
+            assert row["value"]["remedy"], code
+            assert row["value"]["faults"] or code not in ("bad-input", "file-faults")
+    assert set(PROBLEMS) == set(KINDS)
+    found = 0
+    for path, method, operation in operations(document):
+        for answer in operation["responses"].values():
+            shown = answer.get("content", {}).get("application/json", {})
+            for row in shown.get("examples", {}).values():
+                shape = {**shown["schema"], "components": document["components"]}
+                assert Draft202012Validator(shape).is_valid(row["value"]), (path, method)
+                found += 1
+    assert found >= 8
 
 
 def test_neither_by_nor_via_nor_an_id_of_ours_can_be_given(whole: Whole) -> None:
@@ -308,15 +334,38 @@ async def test_whatever_the_contract_names_is_there_in_the_whole_application() -
         phone = people_kit.Phone(t)
         document = (await phone.client.get("/api/v1/openapi.json")).json()
         for path, method, operation in operations(document):
-            if path != "/api/v1/live":
+            if path not in ("/api/v1/live", "/qr.svg", "/metrics"):
                 content = (
                     {"content": b"{}", "headers": {"Content-Type": "application/json"}} if method == "post" else {}
                 )
                 answer = await phone.client.request(method, path.replace("{code}", "refused"), **content)
                 assert answer.status_code not in (404, 405), (method, path, answer.text)
                 assert str(answer.status_code) in operation["responses"], (method, path, answer.text)
-        live = await phone.client.get("/api/v1/live")
-        assert live.status_code == 422, "it lacks its browser; a whole request has no end"
+        live = document["paths"]["/api/v1/live"]["get"]
+        wrong = await phone.client.get("/api/v1/live")  # it lacks its browser; a whole request has no end
+        held(document, live, wrong, MEDIA)
+        assert is_problem(wrong, 422, "bad-input")["remedy"]
+        barred = await phone.client.get("/api/v1/live?audience=watch&browser=browser-0001")
+        held(document, live, barred, MEDIA)
+        assert "Sign in" in is_problem(barred, 403, "right-missing")["remedy"]
+        held(document, document["paths"]["/metrics"]["get"], await phone.client.get("/metrics"), "text/plain")
+        drawn = document["paths"]["/qr.svg"]["get"]
+        held(document, drawn, await phone.client.get("/qr.svg?to=/now"), MEDIA)
+        boss = await t.in_charge()
+        held(document, drawn, await boss.client.get("/qr.svg?to=/now"), "image/svg+xml")
+        held(document, drawn, await boss.client.get("/qr.svg?to=//elsewhere"), MEDIA)
+        t.app.state.identify = lambda _request: somebody()
+        less = await phone.client.get("/api/v1/live?audience=watch&browser=browser-0002")
+        assert "in charge" in is_problem(less, 403, "right-missing")["remedy"]
+
+
+def held(document: dict[str, Any], operation: dict[str, Any], answer: httpx.Response, media: str) -> None:
+    """Check that the contract names this answer's status and that it comes in the form that it names."""
+    row = operation["responses"][str(answer.status_code)]
+    if "$ref" in row:
+        row = document["components"]["responses"][row["$ref"].rpartition("/")[2]]
+    assert list(row["content"]) == [media], answer.text
+    assert answer.headers["content-type"].partition(";")[0] == media
 
 
 def test_every_way_in_is_in_it_with_an_example_that_its_model_takes(whole: Whole) -> None:
