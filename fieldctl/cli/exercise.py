@@ -48,7 +48,7 @@ def start(
         site,
         "exercise-start",
         json,
-        one,
+        _started,
         drill=drill,
         by=who(by),
         searchers=tuple(searcher or ()),
@@ -159,6 +159,12 @@ def answer(
 ) -> None:
     """Decide something that the field asked."""
     ask(site, "exercise-answer", json, one, exercise=name, question=question, answer=choice, by=who(by))
+
+
+def _started(row: dict[str, Any]) -> None:
+    for warning in row["warnings"]:
+        show.say(f"look at: {warning['wrong']} {warning['remedy']}")
+    one(row)
 
 
 def one(row: dict[str, Any]) -> None:

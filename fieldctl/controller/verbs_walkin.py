@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller.conditions import conditions_of
 from fieldctl.controller.verbs_exercise import ExerciseVerbs
-from fieldctl.controller.walkin import LEAST_S, WalkIns
+from fieldctl.controller.walkin import LEAST_S, WalkIns, part_of
 from fieldctl.drill.pick import Picks, pick
 from fieldctl.drill.plan import Drill
 from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import WalkInReleased
+from fieldctl.ready import Hindrance
 from fieldctl.units import micros, seconds
 
 if TYPE_CHECKING:
@@ -47,7 +48,16 @@ class WalkInVerbs(ExerciseVerbs):
         if blocking:
             lines = [f"{h.wrong} {h.remedy} [{h.key}]" for h in blocking]
             raise Refused(f"{plan.title} cannot start:\n  " + "\n  ".join(lines), remedy="Do what each line says.")
+        if self._disturbs(plan, picks):  # nobody is there who could read a warning; which exercise it is tells nothing
+            raise Refused(
+                "Another group searches so near that the signals would reach each other.",
+                remedy="Begin again when that group has finished.",
+            )
         return plan, picks
+
+    def _disturbs(self, plan: Drill, picks: Picks) -> list[Hindrance]:
+        """Running exercises that are no walk-ins and whose signals a party's would reach, so that it has to wait."""
+        return self._too_near(plan, picks, (e for e in self._c.exercises.running() if part_of(e) is None))
 
     def conditions(self, picks: Picks) -> Row:
         """See `Starter`."""
@@ -109,9 +119,10 @@ class WalkInVerbs(ExerciseVerbs):
         ready = {zone: [f"{h.wrong} {h.remedy}" for h in self._now(plan, zone)] for zone in zones}
         return {**_released(self._c, fact), "in_the_way_now": {zone: lines for zone, lines in ready.items() if lines}}
 
-    def _now(self, plan: Drill, zone: str) -> list[Any]:
+    def _now(self, plan: Drill, zone: str) -> list[Hindrance]:
         """What would keep a party from starting now; it may be well by the time somebody comes."""
-        return [h for h in self._hindrances(plan, self._picked(plan, zone, 0)) if h.blocks]
+        picks = self._picked(plan, zone, 0)
+        return [*(h for h in self._hindrances(plan, picks) if h.blocks), *self._disturbs(plan, picks)]
 
     def _fit_for_nobody(self, plan: Drill) -> None:
         """A drill that needs a person beside it is no walk-in."""

@@ -50,7 +50,7 @@ class TooNear:
         """What is wrong, with the distance that would do; rounded so that it never flatters."""
         return (
             f"{self.with_name}: their signals would reach each other: {floor(self.distance_m)} m apart, "
-            f"{ceil(self.needed_m)} m would do"
+            f"{ceil(self.needed_m)} m would do."
         )
 
     @property

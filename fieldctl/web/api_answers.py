@@ -157,6 +157,12 @@ class Check(Answer):
     cards: list[str]
 
 
+class Started(Exercise):
+    """The exercise that was started, and the warnings that it was started over."""
+
+    warnings: list[Hindrance]
+
+
 class Exercises(Answer):
     """Every exercise that is still in mind, oldest first."""
 
@@ -378,7 +384,7 @@ ANSWERS: dict[str, type[Answer]] = {
     "drill-list": Drills,
     "drill-show": _drill_shown(),
     "exercise-check": Check,
-    "exercise-start": Exercise,
+    "exercise-start": Started,
     "exercise-stop": Exercise,
     "exercise-reopen": Exercise,
     "exercise-resume": Exercise,

@@ -276,12 +276,21 @@ def _hindrances(said: Saying, row: Row) -> Row:
     return {**row, "hindrances": lines, "notes": [said(note) for note in row["notes"]]}
 
 
+def _warnings(said: Saying, row: Row) -> Row:
+    lines = [{**one, "wrong": said(one["wrong"]), "remedy": said(one["remedy"])} for one in row["warnings"]]
+    return {**row, "warnings": lines}
+
+
 def _in_the_way(said: Saying, row: Row) -> Row:
     ways = {zone: [said(line) for line in lines] for zone, lines in row["in_the_way_now"].items()}
     return {**row, "in_the_way_now": ways}
 
 
-ANSWERS: Mapping[str, Callable[[Saying, Row], Row]] = {"exercise-check": _hindrances, "walkin-release": _in_the_way}
+ANSWERS: Mapping[str, Callable[[Saying, Row], Row]] = {
+    "exercise-check": _hindrances,
+    "exercise-start": _warnings,
+    "walkin-release": _in_the_way,
+}
 """Verbs whose answer, though nothing was refused, says what is in the way."""
 
 

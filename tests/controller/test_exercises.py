@@ -281,8 +281,12 @@ def test_two_exercises_at_once_share_no_target_and_are_warned_about() -> None:
         warned = [h for h in check["hindrances"] if h["key"].startswith("too-near")]
         assert len(warned) == 1
         assert not warned[0]["blocks"]
-        assert "m would do" in warned[0]["wrong"]
-        second = await started(made)
+        assert "m would do." in warned[0]["wrong"]
+        answer = await ask(made, "exercise-start", drill="one", by="Mira", request="second")
+        assert [w["key"] for w in answer["warnings"] if w["key"].startswith("too-near")] == [warned[0]["key"]]
+        assert (await ask(made, "exercise-start", drill="one", by="Mira", request="second"))["warnings"] == []
+        second = answer["exercise"]
+        await asyncio.sleep(5)
         rows = [await ask(made, "exercise-show", exercise=n) for n in (first, second)]
         targets = [b["target"] for r in rows for b in r["burials"]]
         assert len(set(targets)) == 2

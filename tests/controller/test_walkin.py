@@ -110,6 +110,31 @@ def test_an_instructors_exercise_is_not_stopped_by_it() -> None:
     tell(story)
 
 
+def test_a_party_waits_while_an_exercise_is_so_near_that_the_signals_would_reach_each_other() -> None:
+    async def story(made: Field) -> None:
+        played = await opened_with(made, str(made.site.targets[0]))
+        row = await ask(made, "walkin-release", drill="one", zones=("upper", "lower"), by="Ansel", ends_in_min=90.0)
+        (line,) = row["in_the_way_now"]["upper"]
+        assert "m would do. Pick targets" in line
+        error = await refused(made, "walkin-start", zone="upper")
+        assert error.what == "Another group searches so near that the signals would reach each other."
+        hints = (*made.site.targets, *(place.name for place in made.site.places), played, " m ")
+        assert not any(str(hint) in str(error) for hint in hints)
+        assert len(facts(made, ExerciseStarted)) == 1
+        await ask(made, "exercise-stop", exercise=played, by="Mira")
+        await asyncio.sleep(2)
+        assert (await ask(made, "walkin-start", zone="upper"))["started"]
+
+    tell(story)
+
+
+async def opened_with(made: Field, target: str) -> str:
+    """Open the field, and an instructor's exercise on it."""
+    assert await made.open_day()
+    name: str = (await ask(made, "exercise-start", drill="one", by="Mira", targets={"A": target}))["exercise"]
+    return name
+
+
 def test_it_ends_with_its_time_and_the_party_with_it() -> None:
     async def story(made: Field) -> None:
         await released(made, ends_in_min=4.0)

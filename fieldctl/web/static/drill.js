@@ -48,6 +48,15 @@ changes.addEventListener("rows", () => {
   if (`${field.open} ${field.all_off.in_force}` !== page.dataset.field) location.reload();
 });
 
+// What came up since the page was made is read before one goes on; the exercise has been started.
+const hindrances = document.getElementById("hindrances");
+function warned(warnings, to) {
+  const lines = warnings.map((w) => h("div", { class: "note", "data-key": w.key },
+    h("p", {}, h("strong", {}, t("drill.warns")), ` ${w.wrong}`), h("p", {}, w.remedy)));
+  hindrances.prepend(...lines, h("p", {}, h("a", { class: "big", href: to }, t("drill.to_exercise"))));
+  hindrances.scrollIntoView({ block: "center" });
+}
+
 start?.addEventListener("held", async () => {
   start.setAttribute("aria-disabled", "true");
   said.textContent = t("base.sent");
@@ -58,7 +67,10 @@ start?.addEventListener("held", async () => {
     sessionStorage.removeItem(KEPT);
     keepQueue(drill, next);
     said.textContent = t("base.taken");
-    location.assign(`/exercises/${answer.data.exercise}`);
+    const to = `/exercises/${answer.data.exercise}`;
+    const fresh = answer.data.warnings.filter((w) => !hindrances.querySelector(`[data-key="${CSS.escape(w.key)}"]`));
+    if (fresh.length) warned(fresh, to);
+    else location.assign(to);
     return;
   }
   key = ownId();
@@ -117,11 +129,10 @@ function shown(found, query) {
   ]);
   const others = found.burials.filter((b) => b.left_out)
     .map((b) => h("p", {}, `${b.name}: ${t("drill.left_out", { n: b.left_out })}`));
-  const people = found.searchers === 1 ? "drill.estimate_one" : "drill.estimate";
   const hard = found.burials.flatMap((b) => b.hard.map((reason) => h("li", {}, `${b.name}: ${reason.text}`)));
   const assumed = found.assumed.map((a) => h("li", {}, [a.burial, `${a.what}, ${a.taken}`].filter(Boolean).join(": ")));
   return [
-    h("p", {}, h("strong", {}, t(people, { n: found.runs, people: found.searchers, skill: t(`drill.skill_${found.skill}`) }))),
+    h("p", {}, h("strong", {}, t("drill.estimate", { n: found.searchers, runs: found.runs, skill: t(`drill.skill_${found.skill}`) }))),
     h("table", {}, h("thead", {}, h("tr", {}, head.map((word) => h("th", { scope: "col" }, word)))), h("tbody", {}, rows.filter(Boolean))),
     ...others,
     hard.length ? h("div", {}, h("h3", {}, t("drill.hard")), h("ul", {}, hard)) : null,
