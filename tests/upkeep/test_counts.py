@@ -19,7 +19,7 @@ ERASED = float(0xFFFFFFFF)
 
 
 def hourly(n: int) -> tuple[Array, Array]:
-    return 20_000.0 + np.arange(n) / 24, FAR + HOUR_MAS * np.arange(n)
+    return 20_000.0 + np.arange(n) / 24, FAR + HOUR_MAS * np.arange(n, dtype=np.float64)
 
 
 def used(counted: Array) -> float:

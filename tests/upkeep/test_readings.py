@@ -61,7 +61,7 @@ def test_what_cannot_be_is_kept_out_and_told(rest: float, load: float, celsius: 
 )  # fmt: skip
 def test_one_cell_of_several_the_wrong_way_round(chemistry: str, cells: int, volts: float) -> None:
     """What a set with one cell turned has cannot be what an empty one has that stands right, and that has enough."""
-    battery = Battery(chemistry, cells, 3.0)  # type: ignore[arg-type]
+    battery = Battery(chemistry, cells, 3.0)
     turned, right = ((cells - 2) * volts, cells * volts)
     found = clean(hours([right, turned, turned, turned], [v - 0.1 for v in (right, turned, turned, turned)], [0.0] * 4),
                   battery)  # fmt: skip
