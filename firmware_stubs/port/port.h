@@ -30,7 +30,11 @@
    P14  flash_write Offset and size are whole words of four bytes; a word is written once after an erase, or again to
                     zero. True only when all of it reads back. Power lost in the middle leaves the words before whole,
                     one word with some of its bits, and those after it as ones.
-   P15  battery     battery(loaded): millivolts at rest, or 20 ms into a load of about 100 mA.
+   P15  battery     battery(loaded): the newest reading, in millivolts at rest or 20 ms into a load of about 100 mA;
+                    it gives what is there, within 1 ms, because P3 goes on meanwhile. The board measures by itself,
+                    from a timer: both before `fc_start`, then every minute, and every ten while the receiver is off.
+                    It begins while the carrier is off, best when it has just fallen (no pulse follows within 400 ms);
+                    if the gate opens all the same, the load goes off and that reading is dropped.
    P16  kelvin10    Tenths of a kelvin where the antenna is; 0 without FC_CAN_THERMOMETER.
    P17  entropy     Fills with bytes that differ at every start and that nobody can foresee.
    P18  watchdog    Feeds a watchdog that resets the processor after at most 2 s. The core feeds it in `fc_step`,

@@ -22,9 +22,9 @@ static const struct {
     {"reads-off", 7},       {"reads-on", 7},        {"no-room", 9},         {"pad-slow", 11},     {"pad-gap", 11},
     {"pad-late", 11},       {"pad-goes-on", 11},    {"pad-early", 11},      {"reads-wrong", 12},  {"erase-half", 13},
     {"erase-next", 13},     {"erase-fails", 13},    {"write-fails", 14},    {"write-spills", 14}, {"write-once", 14},
-    {"write-lies", 14},     {"battery-flat", 15},   {"battery-odd", 15},    {"kelvin-odd", 16},   {"entropy-same", 17},
-    {"watchdog-slow", 18},  {"pressed-twice", 19},  {"pressed-alone", 19},  {"no-hardware", 21},  {"no-secret", 21},
-    {"no-name", 21},        {"odd-limits", 21},
+    {"write-lies", 14},     {"battery-flat", 15},   {"battery-odd", 15},    {"battery-slow", 15}, {"kelvin-odd", 16},
+    {"entropy-same", 17},   {"watchdog-slow", 18},  {"pressed-twice", 19},  {"pressed-alone", 19}, {"no-hardware", 21},
+    {"no-secret", 21},      {"no-name", 21},        {"odd-limits", 21},
 };
 
 static const char *planted = "";
@@ -227,6 +227,9 @@ static uint16_t battery(void *ctx, bool loaded)
     (void)ctx;
     if (has("battery-flat")) {
         return 0;
+    }
+    if (has("battery-slow") && loaded) {
+        pass(20000u);
     }
     return loaded != has("battery-odd") ? 3300 : 3500;
 }

@@ -414,7 +414,18 @@ static void try_storage(void)
 
 static void try_body(void)
 {
-    uint16_t idle_mv = port->battery(ctx, false), load_mv = port->battery(ctx, true);
+    uint16_t idle_mv = 0, load_mv = 0;
+    uint64_t waits = UINT64_MAX;
+    for (size_t i = 0; i < 5; i++) { /* on a busy machine one may take longer */
+        uint64_t begin = now();
+        idle_mv = port->battery(ctx, false);
+        load_mv = port->battery(ctx, true);
+        uint64_t took = now() - begin;
+        waits = took < waits ? took : waits;
+    }
+    if (waits > 2000u) {
+        breaks(15, "a reading holds the loop up");
+    }
     if (idle_mv < 500u || idle_mv > 20000u || load_mv > idle_mv) {
         breaks(15, "no cell has such voltages");
     }

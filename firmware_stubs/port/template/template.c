@@ -152,7 +152,7 @@ static bool flash_write(void *ctx, uint32_t offset, const void *data, uint32_t s
     return false;
 }
 
-static uint16_t battery(void *ctx, bool loaded) /* P15 */
+static uint16_t battery(void *ctx, bool loaded) /* P15: what a timer measured last; it does not wait for the load */
 {
     (void)ctx;
     (void)loaded;
