@@ -90,6 +90,13 @@ def test_few_finds_claim_nothing() -> None:
     assert alone.curve.claims  # forty exercises say something about this one person
 
 
+def test_an_end_before_the_start_takes_no_hours_away() -> None:
+    rows = [found(0, 3599.0, "Tove"), replace(found(1, 90.0, "Tove"), ended_s=-7200.0)]
+    tove = season_of(rows).person("Tove")
+    assert tove is not None
+    assert (tove.exercises, tove.hours) == (2, 1.0)
+
+
 def found(n: int, s: float, who: str | None = None) -> Summary:
     """An exercise with one burial, found after so many seconds."""
     plan = replace(PLAN, burials=(Burial("A"),))
