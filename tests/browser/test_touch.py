@@ -117,6 +117,20 @@ def test_of_several_that_go_on_each_is_stopped_by_its_name(hill: Hill, phones: P
     hill.until(lambda: hill.exercise(first)["state"] == "stopped", 2.0)
 
 
+def test_a_stop_that_had_no_answer_says_so_as_long_as_the_exercise_goes_on(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    name = start(page, "three")
+    live(page, "/field")
+    expect(page.locator("fc-stop .stop")).to_be_visible()
+    page.route("**/api/v1/exercise-stop", lambda route: route.abort())
+    page.locator("fc-stop .stop").tap()
+    expect(page.locator("#stop-said")).to_contain_text("No answer.")
+    expect(page.locator("fc-stop .stop")).to_have_text(f"Stop {name}")  # to be pressed again
+    hill.ask("exercise-stop", exercise=name, by="Ansel")
+    expect(page.locator("#stop-said")).to_have_text("")
+
+
 def test_who_may_not_stop_is_offered_none(hill: Hill, phones: Phones) -> None:
     hill.open_day()
     page, guest = phones.new(), phones.new(signed_in=False)

@@ -15,6 +15,7 @@ class Stop extends HTMLElement {
     this.button = h("button", { type: "button", class: "big plain stop", hidden: true });
     this.append(this.said, this.which, this.back, this.button);
     this.sent = null; // the exercise whose stop is on its way
+    this.failed = null; // the one whose stop had no good answer: what was said of it holds as long as it goes on
     this.button.addEventListener("click", () => this.press());
     this.which.addEventListener("click", ({ target }) => {
       const { exercise } = target.closest("button")?.dataset ?? {};
@@ -48,6 +49,7 @@ class Stop extends HTMLElement {
     this.show();
     const answer = await order("exercise-stop", { exercise });
     this.sent = null;
+    this.failed = answer.ok ? null : exercise;
     this.said.textContent = answer.ok ? "" : inWords(answer.problem);
     this.show();
   }
@@ -57,6 +59,10 @@ class Stop extends HTMLElement {
     const all = may ? this.running() : [];
     this.button.hidden = all.length === 0;
     if (all.length < 2) this.which.hidden = true;
+    if (this.failed && !all.some((row) => row.exercise === this.failed)) {
+      this.failed = null;
+      this.said.textContent = "";
+    }
     const words = all.length === 1 ? t("base.stop_one", { exercise: all[0].exercise }) : t("base.stop_which", { n: all.length });
     this.button.textContent = this.sent ? t("base.sent") : words;
     this.button.setAttribute("aria-expanded", String(!this.which.hidden));
