@@ -10,6 +10,7 @@ public    as group, and never a survival figure: children's and walk-in pages
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Literal, cast, get_args
 
@@ -91,13 +92,17 @@ def _unreasoned(t: Touch) -> Touch:
     return replace(t, text=_without(t.text, gives=False))
 
 
-_PLAIN = {"correction": ("by", "why"), "touch.void": ("why",), "touch.voided": ("why",)}
-"""Sentences that have a form without what a person wrote, and what that form leaves out."""
+_PLAIN: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "correction": ("correction-plain", ("by", "why")),
+    "touch.void": ("touch.void-plain", ("why",)),
+    "touch.voided": ("touch.voided-plain", ("why",)),
+}
+"""Sentences with their form without what a person wrote, and what that form leaves out."""
 
 
 def _without(text: Said, gives: bool) -> Said:
-    left_out = _PLAIN.get(text.key, ())
+    plain, left_out = _PLAIN.get(text.key, (text.key, ()))
     values = {n: _without(v, gives) if isinstance(v, Said) else v for n, v in text.values if n not in left_out}
     if gives and text.key == "change.give":
         values["value"] = first_word(str(values["value"]))
-    return said(f"{text.key}-plain" if left_out else text.key, **values)
+    return said(plain, **values)
