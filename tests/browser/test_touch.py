@@ -143,17 +143,16 @@ def test_who_may_not_stop_is_offered_none(hill: Hill, phones: Phones) -> None:
 def test_the_pages_for_other_phones_are_codes_without_a_login(hill: Hill, phones: Phones) -> None:
     hill.open_day()
     page, guest = phones.new(), phones.new(signed_in=False)
-    name = start(page, "three")
-    for path in ("/", f"/exercises/{name}"):
-        live(page, path)
-        page.locator("#others summary").tap()
-        drawn = page.locator("#others img")
-        expect(drawn).to_have_count(2)
-        for n, to in enumerate(("/searchers", "/spectators")):
-            drawn.nth(n).scroll_into_view_if_needed()
-            page.wait_for_function("(one) => one.complete && one.naturalWidth > 0", arg=drawn.nth(n).element_handle())
-            assert drawn.nth(n).get_attribute("src") == f"/qr.svg?to={to}"
-            assert page.locator("#others a").nth(n).get_attribute("href") == to
+    start(page, "three")
+    live(page, "/")
+    page.locator("#others summary").tap()
+    drawn = page.locator("#others img")
+    expect(drawn).to_have_count(2)
+    for n, to in enumerate(("/searchers", "/spectators")):
+        drawn.nth(n).scroll_into_view_if_needed()
+        page.wait_for_function("(one) => one.complete && one.naturalWidth > 0", arg=drawn.nth(n).element_handle())
+        assert drawn.nth(n).get_attribute("src") == f"/qr.svg?to={to}"
+        assert page.locator("#others a").nth(n).get_attribute("href") == to
     for to in ("/searchers", "/spectators"):
         live(guest, to)
         expect(guest.locator("#looking .clock")).to_be_visible()
