@@ -47,14 +47,14 @@ def test_the_days_page_tells_of_places_with_the_snow_that_is_being_entered(langu
 def test_the_field_page_says_first_that_a_restored_controller_steers_nobody(language: str) -> None:
     async def story(w: Pages) -> None:
         w.app.include_router(pages.router())
-        page = await w.page("/field", **{"Accept-Language": language})
+        page = await w.page("/field", None, **{"Accept-Language": language})
         assert "hidden" in page.one("p", id="steers-nobody").attrs
         assert w.made.life is not None
         controller = w.made.life.controller
         assert watch(controller)["field"]["steers"]
         controller.grants.generation = RESTORED_GENERATION
         assert not watch(controller)["field"]["steers"]
-        page = await w.page("/field", **{"Accept-Language": language})
+        page = await w.page("/field", None, **{"Accept-Language": language})
         said = page.one("p", id="steers-nobody")
         assert "hidden" not in said.attrs
         assert "fieldctl generation raise" in said.text

@@ -280,7 +280,7 @@ def test_where_it_was_put_elsewhere_is_a_sentence_that_ends_once(
         found.who = KEEPS
         await found.ok("target-moved", target=FULL)
         await whole_page(found)
-        page = await found.page("/upkeep", **{"Accept-Language": language})
+        page = await found.page("/upkeep", None, **{"Accept-Language": language})
         place = next(li for li in listed(page) if li.attrs["id"] == f"t-{FULL}").one("p", **{"class": "place"}).text
         assert ". " in place
         assert ".;" not in place
