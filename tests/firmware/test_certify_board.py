@@ -66,4 +66,4 @@ def test_it_is_certified_over_its_uart_as_a_user_would(tmp_path: Path) -> None:
         )
     row = json.loads(done.stdout)
     assert {r["id"]: r["verdict"] for r in row["requirements"]} == dict.fromkeys(SOME, "passed"), done.stdout
-    assert (done.returncode, row["result"], row["left_quiet"]) == (0, "passed", True)
+    assert (done.returncode, row["result"], row["left_quiet"]) == (3, "in part", True)  # some of all are a part

@@ -60,5 +60,6 @@ def test_the_posix_build_passes(program, line, tmp_path) -> None:
         )
     row = json.loads(done.stdout)
     assert {r["id"]: r["seen"] for r in row["requirements"] if r["verdict"] not in ("passed", "not applicable")} == {}
-    assert (done.returncode, row["result"], row["left_quiet"]) == (0, "passed", True)
+    came_out = (0, "passed") if wanted == EVERYTHING else (3, "in part")  # some of all are a part
+    assert (done.returncode, row["result"], row["left_quiet"]) == (*came_out, True)
     assert row["passed"] + row["not_applicable"] == len(wanted)
