@@ -81,6 +81,8 @@ def test_a_release_that_comes_late_lifts_no_newer_all_off(
     other.locator("#all-off").tap()
     page.goto("/")
     live(page)
+    hill.until(lambda: not hill.ask("status")["all_off"]["unconfirmed"])
+    page.wait_for_timeout(1500)  # until the list of who has not confirmed is gone, and the hold stays where it is
     page.locator("fc-alloff-state input[type=radio]").last.check()
     air.dark()
     hold(page, RELEASE, 3200)

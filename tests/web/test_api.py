@@ -11,7 +11,7 @@ from api_kit import HEADERS, NOBODY, Web, is_problem, somebody, tell, web
 from fieldctl.controller.verbs import Verb
 from fieldctl.events import AllOffOrdered, ExerciseStarted
 from fieldctl.web.api_models import ARGUMENTS, OTHERWISE, asked, by_query, takes
-from fieldctl.web.asking import OWN_IDS, parameters, reads
+from fieldctl.web.asking import FILLED, OWN_IDS, parameters, reads
 
 ANYBODYS = {200, 422}  # what needs no login is carried out, or told what it lacks
 
@@ -267,8 +267,8 @@ def test_a_model_takes_exactly_what_its_verb_takes(shared: Web) -> None:
     assert shared.made.life is not None
     for verb in shared.made.life.desk.table.values():
         fields = asked(verb).model_fields
-        assert not {"by", "via"} & set(fields), verb.name
-        assert set(fields) == set(parameters(verb)) - {"by", "via", OWN_IDS.get(verb.name)}
+        assert not {*FILLED} & set(fields), verb.name
+        assert set(fields) == set(parameters(verb)) - {*FILLED, OWN_IDS.get(verb.name)}
 
 
 @pytest.fixture(scope="module")
