@@ -31,6 +31,34 @@ def test_how_long_it_may_take_is_estimated_on_the_drills_page(hill: Hill, phones
     assert "x to the right" in (picture.get_attribute("alt") or "")
 
 
+def test_the_estimate_says_what_it_takes_for_granted_and_fits_a_narrow_phone(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new("tall")
+    page.set_viewport_size({"width": 360, "height": 740})
+    page.goto("/drills/three")
+    page.locator("summary", has_text="Searchers").tap()
+    page.locator("#new-searcher").fill("Mira, Tove, Jon")
+    page.locator("#preview summary").tap()
+    estimate = page.locator("#preview .estimate")
+    expect(estimate).to_contain_text("by 3 simulated searchers (trained) in", timeout=PREVIEW_WITHIN_MS)
+    expect(estimate).to_contain_text("nobody digs: times end with the hit or the call")
+    expect(estimate).to_contain_text("fitted to no trial")
+    expect(estimate.locator("img")).to_have_js_property("complete", True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_an_estimate_whose_network_went_says_so_and_comes_when_it_is_back(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new("tall")
+    page.goto("/drills/three")
+    page.route("**/preview?*", lambda route: route.abort())
+    page.locator("#preview summary").tap()
+    estimate = page.locator("#preview .estimate")
+    expect(estimate).to_contain_text("cannot be reached just now")
+    page.unroute("**/preview?*")
+    expect(estimate.locator("table")).to_be_visible(timeout=PREVIEW_WITHIN_MS)
+
+
 def test_less_practised_searchers_are_estimated_slower(hill: Hill, phones: Phones) -> None:
     hill.open_day()
     page = phones.new("tall")
