@@ -23,7 +23,9 @@ def test_two_that_would_hear_each_other_are_named_with_the_distance_that_would_d
     needed = float(reach_m(MOMENT_FULL_AM2))
     assert problem.distance_m == pytest.approx(50.0)
     assert problem.needed_m == pytest.approx(needed)
-    assert problem.text == f"close pair: their signals would reach each other: 50 m apart, {int(needed) + 1} m would do."
+    assert (
+        problem.text == f"close pair: their signals would reach each other: 50 m apart, {int(needed) + 1} m would do."
+    )
     assert f"{int(needed - 50) + 1} m farther" in problem.remedy
     assert too_near(at(0.0), [at(problem.needed_m + 10.1)]) == ()
 
