@@ -370,6 +370,7 @@ def test_all_off_from_a_phone_that_is_not_signed_in_shows_what_is_true(hill: Hil
     expect(state).to_contain_text("may send for")
     expect(state).to_contain_text("Blue")
     assert C in hill.sending()
+    expect(page.locator("fc-alloff-state li").filter(has_text="has not confirmed")).to_have_count(1)  # it moves no more
     page.locator("fc-alloff-state input[type=radio]").last.check()
     hold(page, "fc-alloff-state fc-hold", 3200)
     expect(page.locator("fc-alloff-state .said")).to_contain_text("Larch 3 may still send")  # no release meanwhile
