@@ -8,6 +8,7 @@ How a target measures (the contract for firmware and for the simulated pad):
   less than one step of the converter.
 * A strike begins when a sample leaves the baseline by more than 7 × the noise, and is stamped there. It ends when the
   signal has stayed under a quarter of its peak for 20 ms, or after 2 s; another strike can begin afterwards.
+  After one that lasted 2 s, baseline and noise are learned anew for half a second first: it was a new rest.
 * Nothing is judged in the target: all that it reports is taken for something here, where the rules can be changed and
   old strikes judged again.
 
