@@ -72,7 +72,7 @@ def _wrong(burial: Burial, wish: str) -> str:
 
 def _told(candidate: Candidate, wish: str) -> str:
     what = {
-        "depth": f"at {candidate.depth_m:g} m",
+        "depth": f"at {round(candidate.depth_m, 2):g} m",
         "zone": f"in zone {candidate.zone}",
         "orientation": "whose axis nobody noted"
         if candidate.tilt_deg is None
