@@ -197,3 +197,37 @@ def test_who_goes_next_is_said_before_it_is_held(hill: Hill, phones: Phones) -> 
     running(page)
     page.locator("#stop").tap()
     expect(page.locator("#again")).to_have_text("Hold: same again, nobody named")
+
+
+def test_a_hold_goes_on_where_it_began_though_the_page_moves(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new(is_mobile=True)
+    live(page, "/field")
+    page.locator("#all-off").tap()
+    hill.until(lambda: hill.ask("status")["all_off"]["unconfirmed"] == [])
+    page.locator("fc-alloff-state input[type=radio]").last.check()
+    page.evaluate(
+        """() => setTimeout(() => {
+            const told = document.createElement("div");
+            told.style.height = "260px";
+            document.querySelector("fc-alloff-state fc-hold").before(told);
+        }, 1500)"""
+    )
+    finger(page, "fc-alloff-state fc-hold", 3500, 2.0)
+    hill.until(lambda: not hill.ask("status")["all_off"]["in_force"])
+
+
+def test_under_all_off_no_stop_is_taken_back(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    page = phones.new()
+    name = start(page, "three")
+    running(page)
+    page.goto("/field")
+    page.locator("fc-stop .stop").tap()
+    expect(page.locator("fc-stop .back")).to_contain_text(name)
+    page.locator("#all-off").tap()
+    expect(page.locator("fc-alloff-state")).to_contain_text("All off is in force")
+    expect(page.locator("fc-stop .back")).to_be_hidden()
+    page.goto(f"/exercises/{name}")
+    expect(page.locator("fc-live")).to_have_text("Live")
+    expect(page.locator("#back")).to_be_hidden()

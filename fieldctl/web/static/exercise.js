@@ -244,7 +244,7 @@ function showAfter(r) {
   quietNote.textContent = loud.length ? t("exercise.not_quiet", { names: loud.map(notQuiet).join(", ") }) : t("exercise.all_quiet");
   quietNote.classList.toggle("wrong", loud.length > 0);
   if (backButton) {
-    backButton.hidden = !(back > 0 && mayInstruct());
+    backButton.hidden = !(back > 0 && mayInstruct()) || rows.get("field")?.all_off.in_force;
     backButton.textContent = t("exercise.take_back", { seconds: Math.ceil(back) });
   }
   againHold.hidden = !mayInstruct();

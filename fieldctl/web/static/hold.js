@@ -25,14 +25,16 @@ class Hold extends HTMLElement {
     this.addEventListener("contextmenu", (event) => event.preventDefault());
   }
 
+  // By where it was when the press began: what is told above it may move it from under a thumb that keeps still.
   holds({ clientX, clientY }) {
-    const box = this.getBoundingClientRect();
+    const box = this.box;
     return clientX >= box.left && clientX <= box.right && clientY >= box.top && clientY <= box.bottom;
   }
 
   begin() {
     if (this.began || this.getAttribute("aria-disabled") === "true") return;
     this.began = true;
+    this.box = this.getBoundingClientRect();
     this.classList.add("holding");
     this.timer = setTimeout(() => {
       this.end();

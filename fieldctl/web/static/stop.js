@@ -1,6 +1,6 @@
 // <fc-stop>: on every page one tap stops what goes on; for 10 s another takes it back. Of several, each has its name.
 import { h, show } from "./dom.js";
-import { changes, exercises, hostNow, rights } from "./live.js";
+import { changes, exercises, hostNow, rights, rows } from "./live.js";
 import { inWords, order } from "./orders.js";
 import { t } from "./words.js";
 
@@ -71,12 +71,13 @@ class Stop extends HTMLElement {
     this.showBack(may);
   }
 
-  // The one that was stopped last, wherever it was pressed; the exercise's own page offers that by itself.
+  // The one that was stopped last, wherever it was pressed; the exercise's own page offers that by itself. Under all off
+  // nothing goes on again.
   showBack(may) {
     const left = (row) => (row.take_back_until_us == null ? 0 : (row.take_back_until_us - hostNow()) / 1e6);
     const stopped = exercises().filter((row) => !going.has(row.state) && row.exercise !== own && left(row) > 0);
     const last = stopped.sort((a, b) => left(b) - left(a))[0];
-    this.back.hidden = !(may && last);
+    this.back.hidden = !(may && last) || rows.get("field")?.all_off.in_force;
     if (this.back.hidden) return;
     this.back.dataset.exercise = last.exercise;
     this.back.textContent = t("base.stop_back", { exercise: last.exercise, seconds: Math.ceil(left(last)) });
