@@ -6,8 +6,8 @@
 
 A sleeper holds no grant and said so. It listens for a quarter of a second in every two, at moments counted back from
 the end of its sleep, so that all off and a person who comes wait two seconds at the most. It sleeps for less time than
-makes a silent target one that is not heard. Only targets on a bus sleep; those on the air
-are powered, and a broker would drop what they sleep through.
+makes a silent target one that is not heard. Only targets on a bus sleep; those on the air are powered, and a broker
+would drop what they sleep through.
 """
 
 from __future__ import annotations

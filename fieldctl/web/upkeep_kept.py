@@ -2,8 +2,8 @@
 
 One task works it out in the other process: some seconds after the pages begin, again every so often, whenever a page is
 opened and it is older than a minute, and at once when somebody said something that changes it. A page waits a moment
-for that and then shows what there is: the older list, which says so, or that the first one is being worked out. Such a
-page asks what is still to come, and shows itself anew when it is there.
+for that and then shows what there is: the older list, which says so; before there is any, that the first one is being
+worked out. Such a page asks what is still to come, and shows itself anew when it is there.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ FIRST_AFTER_S = 10.0  # the field's own begin comes first
 EVERY_S = 1200.0  # readings count by the hour: a third of one is soon enough for whoever opens the page first
 OLD_US = 60 * US_PER_S  # targets report once a minute
 WAITS_S = 0.15  # of a page's 300 ms, for a newer list than the one that is kept
+FAILS_S = 0.02  # the very first list takes longer than any page may wait; that it cannot be worked out may show at once
 Coming = Literal["", "newer", "said", "failed"]
 """What is still to come: nothing, newer readings, a list that knows all that was said, or that this one failed."""
 AT_ONCE: tuple[type[Fact], ...] = (
@@ -123,7 +124,7 @@ class Kept:
             self._failed = None
             self._wanted.set()
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._turn.wait(), WAITS_S)
+                await asyncio.wait_for(self._turn.wait(), FAILS_S if self._standing is None else WAITS_S)
         if self._standing is None and self._failed is not None:
             raise self._failed
         return self._standing, self.coming(house)
