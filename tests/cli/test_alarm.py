@@ -118,6 +118,9 @@ def test_a_webhook_that_fails_is_shown_by_list_test_and_doctor(site: Served, tak
 
 def test_a_restart_keeps_alarms_and_states(site: Served, taken: Taken) -> None:
     site.cli("target", "bar", "Larch 3", "--reason", "heard though it said quiet", "--by", "Tove")
+    site.until(
+        lambda s: all(one["since"] for t in s["targets"] for one in t["states"]), 20
+    )  # each is looked at in a second
     before = {t["target"]: t["states"] for t in json.loads(site.cli("target", "list", "--json").stdout)["targets"]}
     site.kill()
     site.start()

@@ -225,7 +225,11 @@ def test_an_exercise_that_is_no_longer_in_mind_is_shown_corrected_and_summed_up_
         made.ledger.put_summaries([Kept(first, "0.0.1", kept.covers, old)])
         row = await ask(made, "exercise-then", exercise=first)
         assert row["differs"]
-        assert row["says"] == ["Version 0.0.1 said otherwise of the same entries: A kind of find: call then, hit now."]
+        assert row["says"] == [
+            "Version 0.0.1 said otherwise of the same entries: A kind of find: found by the call then, "
+            "found by the probe's touch now.",
+            "Why that version counted otherwise is not on file.",
+        ]
         assert (await refused(made, "exercise-reopen", exercise=first, by="Mira")).code == "not-found"
         assert (await refused(made, "exercise-show", exercise="x99")).code == "not-found"
 
