@@ -146,7 +146,7 @@ def test_every_folder_of_tests_belongs_to_one_suite_and_ci_has_the_time() -> Non
         assert sum(line.endswith(f"-m pytest tests/{folder}") for line in said) == 1, folder
         assert f"--ignore=tests/{folder}" in unit.commands[0]
     assert len(unit.commands[0]) == 4 + len(suites.OWN)  # python -m pytest tests, and nothing else left out
-    assert sum(suite.minutes for suite in suites.SUITES) <= 80  # 90 minutes at most in CI, set-up among them
+    assert sum(suite.minutes for suite in suites.SUITES) <= 84  # 90 minutes at most in CI, set-up among them
 
 
 def pytest_run(folder: Path, text: str, *args: str) -> subprocess.CompletedProcess[str]:
