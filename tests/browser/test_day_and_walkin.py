@@ -144,6 +144,7 @@ def test_what_was_said_of_a_party_goes_with_it(hill: Hill, phones: Phones) -> No
     page = phones.new(signed_in=False)
     live(page, "/walk-in")
     said = page.locator(f"{LOWER} [data-part=said]")
+    expect(page.locator(f"{LOWER} [data-part=start]")).to_be_visible(timeout=20_000)  # after the last party's pause
     hold(page, f"{LOWER} [data-part=start]")
     expect(said).to_have_text("Started. Switch your units to search.")
     hill.until(lambda: len(hill.sending()) == 1)

@@ -71,14 +71,13 @@ class Stop extends HTMLElement {
     this.showBack(may);
   }
 
-  // The one that was stopped last, wherever it was pressed; the exercise's own page offers that by itself, and the page of
-  // one that goes on has no room for another's. Under all off nothing goes on again.
+  // The one that was stopped last, wherever it was pressed; an exercise's page offers its own by itself and has no room for
+  // another's. Under all off nothing goes on again.
   showBack(may) {
     const left = (row) => (row.take_back_until_us == null ? 0 : (row.take_back_until_us - hostNow()) / 1e6);
-    const stopped = exercises().filter((row) => !going.has(row.state) && row.exercise !== own && left(row) > 0);
+    const stopped = own ? [] : exercises().filter((row) => !going.has(row.state) && left(row) > 0);
     const last = stopped.sort((a, b) => left(b) - left(a))[0];
-    const full = exercises().some((row) => row.exercise === own && going.has(row.state));
-    this.back.hidden = !(may && last) || full || rows.get("field")?.all_off.in_force;
+    this.back.hidden = !(may && last) || rows.get("field")?.all_off.in_force;
     if (this.back.hidden) return;
     this.back.dataset.exercise = last.exercise;
     this.back.textContent = t("base.stop_back", { exercise: last.exercise, seconds: Math.ceil(left(last)) });
