@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fieldctl.controller.verbs import Desk
     from fieldctl.web.board import Board
 
+TEMPLATES_AFTER_S = 1.0
 AGAIN_AFTER_S = 2.0
 
 _log = logging.getLogger(__name__)
@@ -55,6 +56,7 @@ async def run_pages(
                     group.create_task(board.run(), name="board")
                     group.create_task(accounts.run(), name="accounts")
                     group.create_task(house.upkeep.run(house), name="upkeep")
+                    group.create_task(_read_templates(), name="templates")
                     group.create_task(serve(make_app(house), listener.dup(), folder, config), name="pages")
             except* Exception as errors:
                 _log.exception("the pages ended")
@@ -62,3 +64,11 @@ async def run_pages(
             finally:
                 house.elsewhere.close()
             await asyncio.sleep(AGAIN_AFTER_S)
+
+
+async def _read_templates() -> None:
+    """Each takes up to 50 ms to compile: in a thread, and once the pages answer, so that no reader's page does it."""
+    from fieldctl.web.paper import read_templates
+
+    await asyncio.sleep(TEMPLATES_AFTER_S)
+    await asyncio.to_thread(read_templates)

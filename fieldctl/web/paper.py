@@ -73,6 +73,13 @@ def _environment() -> Environment:
     return made
 
 
+def read_templates() -> None:
+    """Compile every template: meant for a thread of its own, so that no reader's page compiles any in the loop."""
+    made = _environment()
+    for name in made.list_templates():
+        made.get_template(name)
+
+
 def fragment(template: str, language: str, **values: Any) -> str:
     """A part of a page in a language, made apart from any request: in another process, for many readers."""
     return (
