@@ -74,7 +74,7 @@ SUITES = (
     ),
     Suite("types", 1.5, ((sys.executable, "-m", "mypy", "--strict", "fieldctl", "sims"),)),
     Suite("directions", 2, ((str(BIN / "lint-imports"), "--no-logo", "--no-cache"), pytest("tests/house"))),
-    Suite("unit", 13, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
+    Suite("unit", 14, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
     Suite("cli", 9, (pytest("tests/cli"),)),
     Suite("upkeep", 4, (pytest("tests/upkeep"), pytest("tests/backup"))),
     Suite("published", 2.5, (pytest("tests/published"),)),
