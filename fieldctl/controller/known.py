@@ -72,8 +72,10 @@ class Known:
         return self.greeting.turnaround if self.greeting else 0
 
     def answered_last(self, message: Message) -> None:
-        """It answered a question that was put after all that was heard before: this is its newest word, whatever the
-        ticks say. A clock that leapt back, or a count of boots that was put back, holds up nothing that it says."""
+        """It answered a question that was put after all that was heard before: this is its newest word.
+
+        So a clock that leapt back, or a count of boots that was put back, holds up nothing that it says.
+        """
         boot, ticks = message.boot, message.ticks  # type: ignore[attr-defined]
         if self.boot is not None and (boot, ticks) < (self.boot, self.ticks):
             self.boot, self.ticks = boot if boot == self.boot else BEFORE_ANY_BOOT, 0
