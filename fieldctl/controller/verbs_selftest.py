@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,16 +12,20 @@ from fieldctl.controller.verbs_target import TargetVerbs
 from fieldctl.errors import Refused
 from fieldctl.events import SelfTested, SendingHeard
 from fieldctl.ready import CLOCK_LIMIT_US
-from fieldctl.units import TargetId, seconds
+from fieldctl.units import US_PER_S, TargetId, seconds
 from fieldctl.upkeep.retrieval import buried
 from fieldctl.upkeep.selftest import Round, Seen, Standing, fold, judge
-from fieldctl.wire.messages import Ability, Flags
+from fieldctl.wire.messages import Ability
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
+    from fieldctl.controller.grants import Lease
     from fieldctl.controller.known import Known
 
 Row = dict[str, Any]
+
+NAMES_GRANT_WITHIN_US = 2 * US_PER_S  # several turns of a full bus, and of the air
+LOOKS_EVERY_S = 0.05
 
 
 class SelfTestVerbs:
@@ -50,9 +55,8 @@ class SelfTestVerbs:
     async def heard(self, target: str, by: str) -> Row:
         """A person hears this target with a receiver, now, while it sends under a grant to find it."""
         known = self._targets.find(target)
-        lease = next((lease for lease in self._c.grants.of(known) if lease.wish.purpose == "locate"), None)
-        sends = known.life(self._c.outside.clock.now()) == "online" and known.flags & Flags.GATE_ON
-        if lease is None or not sends or known.grant_id != lease.grant:
+        lease = await self._sent_to_be_found(known)
+        if lease is None:
             raise Refused(
                 f"{snapshot.label(self._c, known.target)} does not say that it sends so that it can be found.",
                 expected="a target that sends under such a grant, with the field closed",
@@ -64,6 +68,23 @@ class SelfTestVerbs:
         day = day_ago(self._c.outside.clock.wall())
         await self._c.write(SendingHeard(known.target, number, lease.grant, day, person, here))
         return await self.show()
+
+    async def _sent_to_be_found(self, known: Known) -> Lease | None:
+        """The grant to find it under which it says that it sends; None where it does not.
+
+        Every word of a target says whether its gate is on, only its status under which grant: that one is waited for.
+        """
+        give_up_us = self._c.outside.clock.now() + NAMES_GRANT_WITHIN_US
+        while True:
+            now = self._c.outside.clock.now()
+            lease = next((lease for lease in self._c.grants.of(known) if lease.wish.purpose == "locate"), None)
+            if lease is None or known.life(now) != "online" or known.says_quiet():
+                return None
+            if known.grant_id == lease.grant:
+                return lease
+            if now > give_up_us:
+                return None
+            await asyncio.sleep(LOOKS_EVERY_S)
 
     async def show(self) -> Row:
         """What every target has shown in this round, and what it still lacks."""

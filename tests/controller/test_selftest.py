@@ -140,6 +140,23 @@ def test_nobody_hears_a_target_that_does_not_send_to_be_found() -> None:
     tell(story)
 
 
+def test_a_signal_that_another_word_than_its_status_told_of_first_is_heard_all_the_same() -> None:
+    async def story(made: Field) -> None:
+        life = made.begin()
+        await asyncio.sleep(30)
+        first = made.site.targets[0]
+        known = life.controller.known[first]
+        await ask(made, "target-locate", target=first, send=True)
+        while known.says_quiet():
+            known.asked_report_us = known.reported_us = None  # it is asked for reports without end
+            await asyncio.sleep(0.001)
+        assert known.grant_id == 0, "a report was its first word with the gate on, which names no grant"
+        row = await ask(made, "self-test-heard", target=first, by="Tove")
+        assert of(row, first)["heard_by"] == "Tove"
+
+    tell(story)
+
+
 def test_an_open_field_lets_nobody_send_for_it() -> None:
     async def story(made: Field) -> None:
         await ready(made)
