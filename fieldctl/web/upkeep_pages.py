@@ -1,7 +1,7 @@
 """Upkeep on a small screen: which batteries to change, what is sick and where it lies; the history of one target.
 
 The list comes from `upkeep_kept`, and no page waits for it to be worked out; a history comes from the other process.
-The only change, fresh cells put in, goes through the verb battery-swapped. Nothing here tells of an exercise that goes
+Every change goes through a verb: battery-swapped, target-locate, target-bar, target-clear. Nothing here tells of an exercise that goes
 on.
 """
 
@@ -70,8 +70,9 @@ async def _history(request: Request, target: Target) -> Response:
     except FieldctlError as error:
         return _refused(request, error)
     return render(
-        request, "upkeep_target.html", right="watch", parts=("upkeep",), target=target, name=name, fragment=markup,
-        made=wall, today=(wall or "")[:10], states=_states(house, TargetId(target)),
+        request, "upkeep_target.html", right="watch", parts=("upkeep", "carry"), target=target, name=name,
+        fragment=markup, made=wall, today=(wall or "")[:10], states=_states(house, TargetId(target)),
+        barred=c.day.barred.get(TargetId(target)),
     )  # fmt: skip
 
 

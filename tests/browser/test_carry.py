@@ -57,7 +57,7 @@ def fits(page: Page) -> None:
     assert over_the_edge(page) == 0
     live = [one for one in controls(page) if one["where"] == "main" and one["live"] and one["height"] > 0]
     assert all(one["height"] >= 48 and one["width"] >= 48 for one in live), live
-    presses = [one for one in live if one["what"] in ("done", "not_done", "got", "lost", "test", "touch", "send")]
+    presses = [one for one in live if one["what"] in ("done", "not_done", "got", "lost", "test", "touch", "send", "Let it send")]
     assert presses
     assert all(one["height"] >= 96 for one in presses)
     assert narrowest(presses)[0] >= 24
@@ -169,6 +169,33 @@ def test_a_target_is_heard_with_a_receiver_while_it_sends_to_be_found(hill: Hill
     expect(place).not_to_contain_text("was not heard")
     place.locator("[data-do=end]").tap()
     hill.until(lambda: hill.sending() == set())
+
+
+def test_who_stands_at_a_target_lets_it_send_only_while_the_field_is_closed(hill: Hill, phones: Phones) -> None:
+    hill.open_day()
+    if not hill.ask("visit-list")["visits"] or not hill.ask("visit-show")["open"]:
+        hill.ask("visit-begin", items=(FIRST,), by="Mira")
+    page = phones.new()
+    for path in ("/upkeep/carry", "/upkeep/target/5ee00001"):
+        opened(page, path)
+        place = page.locator("[data-let-send='5ee00001']")
+        expect(place.locator("[data-let=send]")).to_be_disabled()
+        expect(place).to_contain_text("only while the field is closed")
+    hill.ask("day-close", by="Ansel", signed="Ansel", own_units_back=True, listening_walk="Tove, nothing")
+    if not hill.ask("retrieval-show")["open"]:
+        hill.ask("retrieval-begin", by="Mira")
+    for path in ("/upkeep/carry", "/upkeep/retrieval", "/upkeep/target/5ee00001"):
+        opened(page, path)
+        place = page.locator("[data-let-send='5ee00001']")
+        expect(place.locator("[data-let=end]")).to_be_hidden()
+        place.locator("[data-let=send]").tap()
+        expect(place).to_contain_text("It says that it sends. Any other signal is a person until proved otherwise.")
+        assert hill.sending() == {"5ee00001"}
+        page.reload()  # whoever comes to this page ends it as well
+        place.locator("[data-let=end]").tap()
+        hill.until(lambda: hill.sending() == set())
+        expect(place).not_to_contain_text("It says that it sends")
+        fits(page)
 
 
 def test_it_fits_a_small_phone_in_other_languages_and_by_night(hill: Hill, phones: Phones) -> None:

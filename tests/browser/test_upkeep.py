@@ -47,6 +47,7 @@ depth_m = 1.2
 SUN, DARK = 7.0, 4.5  # WCAG 2.2, 1.4.6 and 1.4.3
 THUMB_PX = 48
 HEAD = {"en": "Upkeep", "de": "Unterhalt", "fr": "Entretien", "it": "Manutenzione"}
+BAR = ".barring [data-do=target-bar]"
 SWAP = f"#t-{LOW} [data-do=swap]"
 
 
@@ -149,6 +150,28 @@ def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, 
     assert page.locator("svg.chart polyline.line-0").count() > page.locator("svg.chart").count() / 2
     page.locator("figure summary").first.tap()
     expect(page.locator("figure table").first).to_be_visible()
+
+
+def test_barred_with_a_reason_and_cleared_by_who_dug_it_out(hill: Hill, phones: Phones) -> None:
+    hill.until(lambda: [t for t in hill.ask("status")["targets"] if t["target"] == "5ee00002" and t["life"] == "online"])
+    page = phones.new()
+    live(page, "/upkeep/target/5ee00002")
+    hold(page, BAR)
+    expect(page.locator(".barring .said")).to_have_text("Say why first: what was seen or heard.")
+    assert hill.ask("status")["day"]["barred"] == {}
+    page.locator(".barring input").fill("its lid is cracked")
+    hold(page, BAR, 300)
+    page.wait_for_timeout(500)
+    assert hill.ask("status")["day"]["barred"] == {}, "a short press bars nothing"
+    with page.expect_navigation():
+        hold(page, BAR)
+    assert hill.ask("status")["day"]["barred"] == {"5ee00002": "its lid is cracked"}
+    expect(page.locator(".barring")).to_contain_text("its lid is cracked")
+    expect(page.locator(".states-now")).to_contain_text("barred")
+    with page.expect_navigation():
+        hold(page, ".barring [data-do=target-clear]")
+    assert hill.ask("status")["day"]["barred"] == {}
+    expect(page.locator(BAR)).to_be_visible()
 
 
 @contextmanager

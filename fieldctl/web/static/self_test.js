@@ -1,17 +1,15 @@
 // The self-test: what each target lacks, and the two proofs that somebody walks for with this phone in hand.
 import "./base.js";
 import { h, shape, show } from "./dom.js";
-import { changes, isLive, rows } from "./live.js";
+import { endSend, letSend, mayEnd, saysSo } from "./let_send.js";
+import { changes, isLive } from "./live.js";
 import { inWords, order } from "./orders.js";
 import { t } from "./words.js";
 
 const LOOKS_EVERY_MS = 3000;
 const page = document.getElementById("self-test");
 const part = (name, root = page) => root.querySelector(`[data-part=${name}]`);
-const sending = new Set(); // targets that this phone let send
 let row = JSON.parse(page.dataset.row);
-
-const saysSo = (target) => sending.has(target) && rows.get(`target:${target}`)?.state === "sending";
 
 function paint() {
   const of = row.targets.length;
@@ -31,9 +29,9 @@ function paintTarget(place, one) {
     one.heard_by ? h("p", { class: "more" }, `${t("carry.check_receiver")}: ${t("carry.ticked_ago", { who: one.heard_by, day: one.heard_day || "–" })}`) : null);
   const presses = part("presses", place);
   if (!presses) return;
-  presses.hidden = !one.lacks.includes("receiver") && !sending.has(one.target);
+  presses.hidden = !one.lacks.includes("receiver") && !mayEnd(one.target);
   presses.querySelector("[data-do=hear]").disabled = !saysSo(one.target); // what the target itself says
-  place.querySelector("[data-do=end]").hidden = !sending.has(one.target);
+  place.querySelector("[data-do=end]").hidden = !mayEnd(one.target);
 }
 
 async function look() {
@@ -44,19 +42,18 @@ async function look() {
   paint();
 }
 
-// An order, and what became of it in the reader's sight; true where it was taken.
+// An order, and what became of it in the reader's sight.
 async function tell(said, verb, args = {}) {
   said.textContent = t("base.sent");
   const answer = await order(verb, args);
   said.textContent = answer.ok ? "" : inWords(answer.problem);
   if (answer.ok && answer.data.targets) row = answer.data;
-  return answer.ok;
 }
 
 const OF_A_TARGET = {
-  send: async (target, said) => (await tell(said, "target-locate", { target, send: true })) && sending.add(target),
+  send: letSend,
   hear: (target, said) => tell(said, "self-test-heard", { target }),
-  end: async (target, said) => (await tell(said, "target-locate-end", { target })) && sending.delete(target),
+  end: endSend,
 };
 const OF_ALL = { test: ["self-test", {}], touch: ["day-touch", {}] };
 

@@ -1,4 +1,4 @@
-// Upkeep: how old each value is by now, the held press that says that fresh cells were put in, and a list that is still
+// Upkeep: how old each value is by now, the held presses (fresh cells put in, barred, cleared), and a list that is still
 // being worked out: this page shows itself anew when it is there, unless somebody has opened a target in the meantime.
 import "./base.js";
 import { inWords, order, ownId } from "./orders.js";
@@ -44,6 +44,28 @@ for (const place of document.querySelectorAll(".swap")) {
     }
     sessionStorage.setItem(KEPT, t("upkeep.swap_done", answer.data));
     location.reload();
+  });
+}
+
+// Barred, and cleared again: each with a reason, the page then says how it stands.
+for (const place of document.querySelectorAll(".barring")) {
+  const hold = place.querySelector("[data-do]");
+  hold.addEventListener("held", async () => {
+    if (hold.getAttribute("aria-disabled") === "true") return;
+    const box = place.querySelector("input");
+    const said = place.querySelector(".said");
+    const reason = box.value.trim();
+    if (!reason) {
+      said.textContent = t("upkeep.bar_why");
+      box.focus();
+      return;
+    }
+    hold.setAttribute("aria-disabled", "true");
+    said.textContent = t("base.sent");
+    const answer = await order(hold.dataset.do, { target: place.dataset.target, reason });
+    hold.removeAttribute("aria-disabled");
+    if (answer.ok) location.reload();
+    else said.textContent = inWords(answer.problem);
   });
 }
 
