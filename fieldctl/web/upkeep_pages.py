@@ -1,8 +1,8 @@
 """Upkeep on a small screen: which batteries to change, what is sick and where it lies; the history of one target.
 
 The list comes from `upkeep_kept`, and no page waits for it to be worked out; a history comes from the other process.
-Every change goes through a verb: battery-swapped, target-locate, target-bar, target-clear. Nothing here tells of an exercise that goes
-on.
+Every change goes through a verb: battery-swapped, target-locate, target-bar, target-clear. Nothing here tells of an
+exercise that goes on.
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ from playwright.sync_api import Page, Route, expect
 from thumbs import hold
 
 FIRST, SECOND, THIRD = (f"5ee0000{n}:battery" for n in (1, 2, 3))
+PRESSES = ("done", "not_done", "got", "lost", "test", "touch", "send", "Let it send")
 QUEUE = "[data-part=queue]"
 OF_JON = """() => {
   const entry = { key: "jon-key-1", verb: "retrieval-got", item: "5ee00003", list: "r1", who: "Jon",
@@ -57,7 +58,7 @@ def fits(page: Page) -> None:
     assert over_the_edge(page) == 0
     live = [one for one in controls(page) if one["where"] == "main" and one["live"] and one["height"] > 0]
     assert all(one["height"] >= 48 and one["width"] >= 48 for one in live), live
-    presses = [one for one in live if one["what"] in ("done", "not_done", "got", "lost", "test", "touch", "send", "Let it send")]
+    presses = [one for one in live if one["what"] in PRESSES]
     assert presses
     assert all(one["height"] >= 96 for one in presses)
     assert narrowest(presses)[0] >= 24
