@@ -155,7 +155,6 @@ def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, 
 def test_barred_with_a_reason_and_cleared_by_who_dug_it_out(hill: Hill, phones: Phones) -> None:
     page = phones.new()
     live(page, "/upkeep/target/5ee00002")
-    expect(page.locator(".states-now")).to_contain_text("answers")
     hold(page, BAR)
     expect(page.locator(".barring .said")).to_have_text("Say why first: what was seen or heard.")
     assert hill.ask("status")["day"]["barred"] == {}
