@@ -18,11 +18,13 @@ from fieldctl import __version__
 from fieldctl.controller.verbs import Right
 from fieldctl.web import words
 from fieldctl.web.house import house_of
+from fieldctl.web.on_page import on_page
 from fieldctl.web.rights import Who
 from fieldctl.web.sayings import speaker
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from jinja2.runtime import Context
     from markupsafe import Markup
 
 _DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
@@ -63,13 +65,17 @@ def static_version() -> str:
 
 @cache
 def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
 
     made = Environment(
-        loader=PackageLoader("fieldctl.web", "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+        loader=PackageLoader("fieldctl.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        finalize=pass_context(_shown),
     )
     made.filters["clock"] = clock
-    made.filters["days"] = days
+    made.filters["days"] = pass_context(_days)
     return made
 
 
@@ -87,6 +93,15 @@ def fragment(template: str, language: str, **values: Any) -> str:
         .get_template(template)
         .render(t=words.words(language), said=speaker(language), language=language, **values)
     )
+
+
+def _shown(context: Context, value: Any) -> Any:
+    """What stands for a value in a page; what is markup already stays as it is."""
+    return on_page(context["language"], value) if type(value) is str else value
+
+
+def _days(context: Context, text: str) -> Markup:
+    return days(on_page(context["language"], text))
 
 
 def days(text: str) -> Markup:
@@ -125,7 +140,9 @@ def render(
         return RedirectResponse(f"/sign-in?next={quote(request.url.path)}", 303)
     house = house_of(request)
     language = language_of(request)
-    sentences = words.parts_of(language, (*SHARED_PARTS, *parts))
+    sentences = {
+        key: on_page(language, text) for key, text in words.parts_of(language, (*SHARED_PARTS, *parts)).items()
+    }
     text = (
         _environment()
         .get_template(template)

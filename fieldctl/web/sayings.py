@@ -6,8 +6,9 @@
 
 A saying maps an English template to a translation with the same {placeholders}: `"There is no drill {name}."`. The
 controller goes on speaking English, in the log and on the command line; only what is shown to a reader passes through
-here. Whatever no saying matches stays as it is: an English sentence is better than none. A fault of a file keeps its
-place and key, and what is wrong, expected and to be done is said each by itself.
+here, and there it names pages instead of commands (`on_page`). Whatever no saying matches stays as it is: an English
+sentence is better than none. A fault of a file keeps its place and key, and what is wrong, expected and to be done is
+said each by itself.
 
 A template is found by the longest word that is its own and by nothing else; of several that match, the one counts that
 explains most of the text. What stands in a placeholder is passed on as it is, save in the few placeholders (SAID)
@@ -23,6 +24,8 @@ from dataclasses import dataclass
 from functools import cache, cached_property, lru_cache
 from importlib import resources
 from typing import Any
+
+from fieldctl.web.on_page import on_page
 
 ENGLISH = "en"
 KEPT = 8192  # sentences, of all languages together: a busy field's and its refusals'
@@ -196,8 +199,8 @@ def _speaker(language: str) -> _Speaker:
 
 @lru_cache(maxsize=KEPT)
 def say(language: str, text: str) -> str:
-    """What the controller says, in a language; the text itself where no saying fits."""
-    return text if language == ENGLISH else _speaker(language).say(text)
+    """What the controller says, in a language and as a page shows it; English where no saying fits."""
+    return on_page(language, text if language == ENGLISH else _speaker(language).say(text))
 
 
 def speaker(language: str) -> Callable[[str], str]:
@@ -212,8 +215,6 @@ Saying = Callable[[str], str]
 
 def say_rows(language: str, rows: Rows) -> Rows:
     """The rows of a view with their sentences in a language; a row without any stays the same object."""
-    if language == ENGLISH:
-        return rows
     said, found = speaker(language), dict(rows)
     for key, row in rows.items():
         if (of := _ROWS.get(key.partition(":")[0])) is not None:
@@ -225,14 +226,12 @@ def say_rows(language: str, rows: Rows) -> Rows:
 
 def say_alarms(language: str, row: Row) -> Row:
     """Alarms in a language; what the upkeep account found is said from its own texts."""
-    if language == ENGLISH:
-        return row
     return {**row, "alarms": [_alarm(language, one) for one in row["alarms"]]}
 
 
 def _alarm(language: str, one: Row) -> Row:
     finding = one["what"].partition(":")[2]
-    if not finding:
+    if not finding or language == ENGLISH:
         return {**one, "says": say(language, one["says"]), "remedy": say(language, one["remedy"])}
     from fieldctl.upkeep.words import plain, words_of
 
@@ -243,7 +242,7 @@ def _alarm(language: str, one: Row) -> Row:
         remedy = words[f"remedy.{values['remedy'] or finding}"].format(**values)
     except KeyError:
         return one  # of another version of the program: as it was said then
-    return {**one, "says": f"{one['name']}: {says}", "remedy": remedy}
+    return {**one, "says": f"{one['name']}: {says}", "remedy": on_page(language, remedy)}
 
 
 def _exercise(said: Saying, row: Row) -> Row:

@@ -44,6 +44,7 @@ def test_a_finding_of_another_version_stays_as_it_was_said() -> None:
     assert say_alarms("de", {"alarms": [lacking]})["alarms"] == [lacking]
 
 
-def test_english_stays_as_it_is() -> None:
-    row = {"alarms": [one("battery", "x", "y")]}
-    assert say_alarms("en", row) is row
+def test_english_stays_english_and_names_pages_too() -> None:
+    row = {"alarms": [one("battery", "x", "Change its battery, then say so: fieldctl upkeep swapped.")]}
+    (said,) = say_alarms("en", row)["alarms"]
+    assert (said["says"], said["remedy"]) == ("x", "Change its battery, then say so: page “Upkeep”.")

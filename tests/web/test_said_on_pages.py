@@ -79,7 +79,7 @@ def test_every_line_of_a_refused_start_is_said() -> None:
         assert row["title"] == "Das Feld darf das jetzt nicht"
         lines = row["detail"].split("\n")
         assert lines[0].endswith(" kann nicht starten:")
-        assert "  Das Feld ist geschlossen. Wer die Verantwortung hat, öffnet es: fieldctl day open. [closed]" in lines
+        assert "  Das Feld ist geschlossen. Wer die Verantwortung hat, öffnet es: Seite „Tag“." in lines
         assert row["remedy"] == "Tun, was jede Zeile sagt."
 
     tell(story)
@@ -90,7 +90,7 @@ def test_the_ready_check_of_a_drill_is_said_on_its_page_and_in_the_answer() -> N
         with_pages(found)
         page = await found.page("/drills/one", **GERMAN)
         assert "Das Feld ist geschlossen." in page.one(id="hindrances").text
-        assert "Wer die Verantwortung hat, öffnet es: fieldctl day open." in page.one(id="hindrances").text
+        assert "Wer die Verantwortung hat, öffnet es: Seite „Tag“." in page.one(id="hindrances").text
         headers = {**FRENCH, "X-Fieldctl": "1"}
         row = (await found.send("POST", "/api/v1/exercise-check", json={"drill": "one"}, headers=headers)).json()
         assert "Le terrain est fermé." in {one["wrong"] for one in row["hindrances"]}
