@@ -69,11 +69,19 @@ def swapped(
     elsewhere: Annotated[
         bool, typer.Option("--elsewhere", help="It was put elsewhere: its place is not trusted until a newer survey.")
     ] = False,
+    undo: Annotated[bool, typer.Option("--undo", help="None were put in that day: take it back.")] = False,
     site: SiteDir = HERE,
     json: AsJson = False,
     by: By = "",
 ) -> None:
     """Say that fresh cells were put into a target; what its readings then show is held against it."""
+    if undo:
+        if notes or elsewhere:
+            raise BadInput(
+                "What is taken back needs no note and no place.", remedy="Leave --notes and --elsewhere out."
+            )
+        ask(site, "battery-swap-undo", json, _not_swapped, target=target, day=day, by=who(by))
+        return
     given = {"target": target, "day": day, "notes": notes, "elsewhere": elsewhere}
     ask(site, "battery-swapped", json, _swapped, **given, by=who(by))
 
@@ -113,6 +121,10 @@ def _pretty(value: Any) -> str:
 
 def _swapped(row: dict[str, Any]) -> None:
     print(f"{row['name']}: fresh cells on {row['day']}, written into the log.")
+
+
+def _not_swapped(row: dict[str, Any]) -> None:
+    print(f"{row['name']}: no fresh cells on {row['day']}, taken back in the log.")
 
 
 def _for_people(found: Upkeep) -> None:

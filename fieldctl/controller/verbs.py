@@ -128,6 +128,7 @@ class Desk:
             ("snow-import", "upkeep", snow.take_in),
             ("snow-list", "watch", snow.list_all),
             ("battery-swapped", "upkeep", upkeep.battery_swapped),
+            ("battery-swap-undo", "upkeep", upkeep.battery_swap_undo),
             ("kit-read", "upkeep", kit.read),
             ("visit-begin", "upkeep", visit.begin),
             ("visit-tick", "upkeep", visit.tick),

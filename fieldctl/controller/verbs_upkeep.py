@@ -6,10 +6,10 @@ import datetime
 from typing import TYPE_CHECKING, Any
 
 from fieldctl.controller.verbs_target import TargetVerbs
-from fieldctl.errors import BadInput
+from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import BatterySwapped, Fact, SwapTakenBack
 from fieldctl.units import TargetId
-from fieldctl.upkeep.visits import swaps_in_force
+from fieldctl.upkeep.visits import BATTERY, Visit, fold, swaps_in_force
 
 if TYPE_CHECKING:
     from fieldctl.controller.controller import Controller
@@ -38,6 +38,26 @@ class UpkeepVerbs:
         moved = self._c.snow.put_elsewhere(known.target, self._c.person(by), day, notes) if elsewhere else ()
         await self._c.write(*self.swap(known.target, by, day, notes), *moved)
         return {"target": known.target, "name": self._c.names.get(known.target, known.target), "day": day}
+
+    async def battery_swap_undo(self, target: str, by: str, day: str = "") -> Row:
+        """The change of battery of that day (today where none is said) was none: said of the wrong target, or day."""
+        known = self._targets.find(target)
+        day = self.day_kept(day, self._c.outside.clock.wall())
+        name = self._c.names.get(known.target, known.target)
+        facts = self.take_back(known.target, by, day)
+        if not facts:
+            raise NotFound(
+                f"Nobody said that {name} was given fresh cells on {day}.",
+                remedy="See which days were said: fieldctl target history.",
+            )
+        for visit in fold(self._c.upkeep_book.facts).values():
+            if visit.closed is None and _ticks(visit, known.target, day):
+                raise Refused(
+                    f"Visit {visit.begun.visit} ticked {name} for that day.",
+                    remedy="Take that tick back: fieldctl upkeep visit untick.",
+                )
+        await self._c.write(*facts)
+        return {"target": known.target, "name": name, "day": day}
 
     def swap(self, target: TargetId, by: str, day: str, notes: str) -> tuple[Fact, ...]:
         """The fact of a change of battery on a day; none where it was said before."""
@@ -73,6 +93,16 @@ class UpkeepVerbs:
         if today is not None and datetime.date.fromisoformat(day) > datetime.date.fromisoformat(today) + LATER:
             raise BadInput(f"{day} is still to come.", expected=f"{today} or before", remedy="Say when it was done.")
         return day
+
+
+def _ticks(visit: Visit, target: TargetId, day: str) -> bool:
+    """Whether a tick of this visit stands for a change of battery on that day."""
+    return any(
+        tick.said.done and tick.said.day == day
+        for item in visit.items
+        if (item.target, item.key) == (target, BATTERY)
+        for tick in item.ticks
+    )
 
 
 LATER = datetime.timedelta(days=1)  # the wall's label counts in UTC: elsewhere it may be tomorrow

@@ -235,7 +235,7 @@ class Barred(Answer):
 
 
 class BatterySwapped(Answer):
-    """A target that was given fresh cells, and the day as it is kept."""
+    """A target that was given fresh cells, or was not after all, and the day as it is kept."""
 
     target: str
     name: str
@@ -436,6 +436,7 @@ ANSWERS: dict[str, type[Answer]] = {
     "snow-import": SnowTakenIn,
     "snow-list": SnowReadings,
     "battery-swapped": BatterySwapped,
+    "battery-swap-undo": BatterySwapped,
     "kit-read": KitRead,
     **VISIT_ANSWERS,
 }

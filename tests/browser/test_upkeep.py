@@ -134,10 +134,18 @@ def test_fresh_cells_by_a_held_press_are_in_the_log_and_on_the_page(hill: Hill, 
     with page.expect_navigation():
         hold(page, SWAP)
     today = datetime.datetime.now(datetime.UTC).date().isoformat()
-    expect(page.locator("#said")).to_have_text(f"Lone larch: fresh cells on {today}, written into the log.")
+    expect(page.locator("#said")).to_have_text(f"Lone larch: fresh cells on {today}, written into the log. Undo")
     (fact,) = swaps(hill)
     assert (fact.target, fact.day, fact.chemistry, fact.cells) == (LOW, today, "lithium-fr6", 2)
+    with page.expect_navigation():
+        page.locator("#said [data-do=unswap]").tap()
+    expect(page.locator("#said")).to_have_text(f"Lone larch: no fresh cells on {today}, taken back in the log.")
     row = page.locator(f"#t-{LOW}")
+    expect(page.locator("[data-coming]")).to_have_count(0, timeout=20_000)
+    expect(row.locator(".state").first).to_have_text("change now")
+    row.locator("summary").tap()
+    with page.expect_navigation():
+        hold(page, SWAP)
     expect(row.locator(".state").first).to_have_text("not known", timeout=20_000)
     expect(page.locator("#said")).to_contain_text("written into the log")
     expect(row).to_contain_text(f"Fresh cells were put in on {today}; nothing was read of them yet.")

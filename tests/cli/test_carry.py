@@ -50,6 +50,14 @@ def test_a_visit_from_its_list_to_its_signature(site: Served) -> None:
     assert row(site, "visit", "tick", "Spruce 9", code=4)["error"]["expected"]
 
 
+def test_fresh_cells_that_were_said_of_the_wrong_target_are_taken_back(site: Served) -> None:
+    said = row(site, "swapped", "Larch 2", "--day", "2026-01-24", "--by", "Tove")
+    assert row(site, "swapped", "Larch 2", "--day", "2026-01-24", "--undo", "--by", "Tove") == said
+    again = row(site, "swapped", "Larch 2", "--day", "2026-01-24", "--undo", "--by", "Tove", code=4)["error"]
+    assert again["what"] == "Nobody said that Larch 2 was given fresh cells on 2026-01-24."
+    assert "no note" in row(site, "swapped", "Larch 2", "--undo", "--notes", "x", code=2)["error"]["what"]
+
+
 def test_the_self_test_says_who_lacks_what_and_prints(site: Served, tmp_path: Path) -> None:
     made = row(site, "self-test", "run", "--by", "Tove")
     assert made["round"] == 1

@@ -7,8 +7,9 @@ from collections.abc import Awaitable, Callable
 
 import pytest
 
-from fieldctl.errors import BadInput, NotFound
+from fieldctl.errors import BadInput, NotFound, Refused
 from fieldctl.events import BatterySwapped
+from fieldctl.upkeep.visits import swaps_in_force
 from sims.field import Field, drills_folder, make_field
 from sims.network import Network
 from sims.world import World
@@ -46,6 +47,47 @@ def test_it_is_written_once_and_names_who_did_it() -> None:
         (fact,) = swaps(made)
         assert (fact.target, fact.day, fact.notes) == (target, "2020-01-24", "two cells")
         assert made.life.controller.people[fact.by] == "Mira"
+
+    told(story)
+
+
+def test_taken_back_it_was_none_and_may_be_said_again() -> None:
+    async def story(made: Field) -> None:
+        assert made.life is not None
+        desk = made.life.desk
+        target = next(iter(made.life.controller.known))
+        given = {"target": target, "by": "Mira", "day": "2020-01-24"}
+        with pytest.raises(NotFound, match="Nobody said"):
+            await desk.ask("battery-swap-undo", given)
+        await desk.ask("battery-swapped", given)
+        with pytest.raises(NotFound, match="on 2020-01-23"):
+            await desk.ask("battery-swap-undo", {**given, "day": "2020-01-23"})
+        assert (await desk.ask("battery-swap-undo", given))["day"] == "2020-01-24"
+        with pytest.raises(NotFound):
+            await desk.ask("battery-swap-undo", given)
+        assert swaps_in_force(made.life.controller.ledger.facts()) == []
+        await desk.ask("battery-swapped", given)
+        (again,) = swaps_in_force(made.life.controller.ledger.facts())
+        assert (again.target, again.day) == (target, "2020-01-24")
+
+    told(story)
+
+
+def test_what_an_open_visit_ticked_is_taken_back_there() -> None:
+    async def story(made: Field) -> None:
+        assert made.life is not None
+        desk = made.life.desk
+        target = next(iter(made.life.controller.known))
+        await desk.ask("visit-begin", {"items": (f"{target}:battery",), "by": "Mira"})
+        tick = {"visit": "v1", "item": f"{target}:battery", "done": True, "by": "Mira", "day": "2020-01-24"}
+        await desk.ask("visit-tick", tick)
+        (said,) = swaps_in_force(made.life.controller.ledger.facts())
+        given = {"target": target, "by": "Mira", "day": said.day}
+        with pytest.raises(Refused, match="Visit v1 ticked"):
+            await desk.ask("battery-swap-undo", given)
+        await desk.ask("visit-close", {"visit": "v1", "by": "Mira", "signed": "Mira"})
+        await desk.ask("battery-swap-undo", given)
+        assert swaps_in_force(made.life.controller.ledger.facts()) == []
 
     told(story)
 

@@ -1,6 +1,7 @@
 // Upkeep: how old each value is by now, the held presses (fresh cells put in, barred, cleared), and a list that is still
 // being worked out: this page shows itself anew when it is there, unless somebody has opened a target in the meantime.
 import "./base.js";
+import { h } from "./dom.js";
 import { inWords, order, ownId } from "./orders.js";
 import { span, t } from "./words.js";
 
@@ -42,7 +43,7 @@ for (const place of document.querySelectorAll(".swap")) {
       said.textContent = inWords(answer.problem);
       return;
     }
-    sessionStorage.setItem(KEPT, t("upkeep.swap_done", answer.data));
+    keep({ text: t("upkeep.swap_done", answer.data), target, day: answer.data.day });
     location.reload();
   });
 }
@@ -69,10 +70,30 @@ for (const place of document.querySelectorAll(".barring")) {
   });
 }
 
-const kept = sessionStorage.getItem(KEPT);
-if (kept) {
-  document.getElementById("said").textContent = kept;
-  sessionStorage.removeItem(KEPT);
+const kept = JSON.parse(sessionStorage.getItem(KEPT));
+sessionStorage.removeItem(KEPT);
+if (kept) showKept();
+
+function keep(row) {
+  sessionStorage.setItem(KEPT, JSON.stringify(row));
+}
+
+// What was done, with its undoing: fresh cells said of the wrong target.
+function showKept() {
+  const said = document.getElementById("said");
+  const undo = kept.target && h("button", { type: "button", class: "small plain", "data-do": "unswap", onclick: () => unswap(said) }, t("base.undo"));
+  said.replaceChildren(`${kept.text} `, ...(undo ? [undo] : []));
+}
+
+async function unswap(said) {
+  said.textContent = t("base.sent");
+  const answer = await order("battery-swap-undo", { target: kept.target, day: kept.day });
+  if (!answer.ok) {
+    said.textContent = inWords(answer.problem);
+    return;
+  }
+  keep({ text: t("upkeep.swap_undone", answer.data) });
+  location.reload();
 }
 
 const coming = document.querySelector("[data-coming=said]");
@@ -83,7 +104,7 @@ async function look() {
   else if (found.coming === "failed") coming.firstChild.data = `${t("upkeep.coming_failed")} `;
   else if (document.querySelector(".targets details[open]")) coming.firstChild.data = `${t("upkeep.coming_there")} `;
   else {
-    if (kept) sessionStorage.setItem(KEPT, kept); // said once more on the page that knows it
+    if (kept) keep(kept); // said once more on the page that knows it
     location.reload();
   }
 }
