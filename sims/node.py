@@ -95,6 +95,7 @@ class Node:
         self.abilities = abilities
         self.base_ppm = rng.uniform(-RATE_MAX_PPM, RATE_MAX_PPM) if base_ppm is None else base_ppm
         self.cell = cell or Cell()
+        self.moisture: int | None = None  # in percent, of a target with a sensor for it
         self.faults = Faults()
         self.gate = Gate()
         self.made: list[Logged] = []

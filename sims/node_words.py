@@ -193,4 +193,5 @@ def report(node: Node, at_us: int, counter: int) -> Message:
         cell.charge_mas,
         node.junk + sum(node.deframer.lost.values()) + sum(lost.values()),
         counter or None,
+        node.moisture,
     )

@@ -128,6 +128,7 @@ class Hearing:
                 extra={
                     "charge_mas": report.charge,
                     "bad_frames": report.bad_frames,
+                    **({} if report.moisture is None else {"moisture": report.moisture}),
                     **asdict(known.talk),
                     **self._plus_minus(known, at),
                 },

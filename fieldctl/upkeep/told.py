@@ -24,7 +24,7 @@ DAY_S = 86_400.0
 LABELS_MOST = 2_000  # of a host boot, whose median is its distance from the wall
 MORE = ("charge_mas", "asked", "answered", "resent", "orders_lost", "plus_minus_us", "moisture")
 """What telemetry says beside volts, °C and noise: charge, counts since the controller started, the clock's ±; and
-relative moisture in percent where a target has a sensor for it (no version of the contract reports one yet)."""
+relative moisture in percent where a target has a sensor for it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,7 @@ class Told:
 
     volts: Mapping[str, float]
     celsius: float | None
+    moisture: float | None
     reported_us: HostUs | None
     clock_s: float | None
     resent: int
@@ -44,6 +45,7 @@ def told_by(known: Known, now: HostUs) -> Told:
     return Told(
         {} if report is None else {"rest": report.rest_mv / 1000, "load": report.load_mv / 1000},
         None if report is None else round(report.kelvin10 / 10 - 273.15, 1),
+        None if report is None or report.moisture is None else report.moisture / 100,
         known.reported_us,
         None if width is None else seconds(width),
         known.talk.resent,
@@ -151,8 +153,13 @@ def _by_target(now: HostUs, told: Mapping[TargetId, Told]) -> Iterator[Metric]:
     plain: tuple[tuple[str, str, Callable[[Told], float | None]], ...] = (
         ("target_temperature_celsius", f"Temperature at the target's board, {held}.", lambda one: one.celsius),
         (
+            "target_moisture_ratio",
+            f"Relative moisture inside the housing, of targets with a sensor for it, {held}.",
+            lambda one: one.moisture,
+        ),
+        (
             "target_report_age_seconds",
-            "Age of the report that volts and temperature are from.",
+            "Age of the report that volts, temperature and moisture are from.",
             lambda one: None if one.reported_us is None else seconds(now - one.reported_us),
         ),
         ("target_clock_error_seconds", f"The ± of a stamp made now, {held}.", lambda one: one.clock_s),

@@ -172,5 +172,6 @@ KEYS: dict[str, tuple[int, Check]] = {
     "begins": (57, _U16),
     "scale": (58, _U8),
     "samples": (59, lambda v: type(v) is bytes and 1 <= len(v) <= SAMPLES_MAX),
+    "moisture": (60, lambda v: type(v) is int and 0 <= v <= 100),
 }
 """Key and check of every field, by its name here ("from_" is `from`, "_" stands for "-")."""

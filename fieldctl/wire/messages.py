@@ -286,7 +286,10 @@ class Greeting(Message):
 
 @dataclass(frozen=True, slots=True)
 class Report(Message):
-    """How a target is: millivolts at rest and under load, tenths of a kelvin, noise, counted charge (mA·s)."""
+    """How a target is: millivolts at rest and under load, tenths of a kelvin, noise, counted charge (mA·s).
+
+    `moisture`: relative, inside the housing, in percent, from a target that has a sensor for it.
+    """
 
     KIND: ClassVar[int] = 19
     boot: int
@@ -303,6 +306,7 @@ class Report(Message):
     charge: int
     bad_frames: int
     re: int | None = None
+    moisture: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -163,7 +163,7 @@ size_t fc_say_greeting(struct fc_core *core, uint8_t *body, uint64_t re, uint64_
 
 size_t fc_say_report(struct fc_core *core, uint8_t *body, uint64_t re, uint64_t ticks)
 {
-    struct report said;
+    struct report said = {0}; /* what no port measures is left out */
     size_t size = 0;
     uint32_t lost = 0;
     for (unsigned i = 0; i < FC_LOST_KINDS; i++) {

@@ -30,3 +30,16 @@ def test_questions_without_an_answer_are_counted(loss: float) -> None:
         assert {row.target for row in made.ledger.telemetry()} == set(controller.known)
 
     tell(story)
+
+
+def test_moisture_is_told_by_a_target_with_a_sensor_and_by_no_other() -> None:
+    async def story(made: Field) -> None:
+        wet, *others = made.site.targets
+        made.nodes[wet].moisture = 92
+        await ready(made)
+        await asyncio.sleep(60)
+        made.ledger.flush_telemetry()
+        told = {row.target: row.extra.get("moisture") for row in made.ledger.telemetry()}
+        assert told == {wet: 92, **dict.fromkeys(others)}
+
+    tell(story)

@@ -55,7 +55,7 @@ def served() -> Any:
 
 
 def made() -> list[Metric]:
-    told = {TargetId("5ee00001"): Told({"rest": 3.4, "load": 3.1}, -12.0, HostUs(4_000_000), 0.0012, 5, 1)}
+    told = {TargetId("5ee00001"): Told({"rest": 3.4, "load": 3.1}, -12.0, 0.8, HostUs(4_000_000), 0.0012, 5, 1)}
     return list(families(served(), HostUs(9_000_000), told, {"bus": {"bad-crc": 2}}))
 
 
@@ -120,5 +120,6 @@ def test_units_are_what_they_say() -> None:
     values = {s.name: s.value for f in made() for s in f.samples if s.labels.get("condition", "load") == "load"}
     assert values["fieldctl_target_battery_volts"] == 3.1
     assert values["fieldctl_target_temperature_celsius"] == -12.0
+    assert values["fieldctl_target_moisture_ratio"] == 0.8
     assert values["fieldctl_target_clock_error_seconds"] == 0.0012
     assert values["fieldctl_target_report_age_seconds"] == 5.0

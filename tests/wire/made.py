@@ -33,6 +33,7 @@ _OWN = {
         lambda text: len(text.encode()) <= 16
     ),
     "samples": st.binary(min_size=1, max_size=SAMPLES_MAX),
+    "moisture": st.integers(0, 100),
     "armed": st.booleans(),
     "pressed": st.booleans(),
 }
@@ -46,6 +47,7 @@ _WIDEST = {
     "wrapped": b"\xff" * 32,
     "firmware": "f" * 16,
     "samples": b"\xff" * SAMPLES_MAX,
+    "moisture": 100,
     "armed": True,
     "pressed": True,
 }

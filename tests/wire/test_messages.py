@@ -92,6 +92,7 @@ BUILT_IN = {
     "1..255": (1, 255, 0),
     "bool": (False, True, 0),
     "bstr .size 8": (bytes(8), b"\xff" * 8, bytes(9)),
+    "0..100": (0, 100, 101),
     "bstr .size 32": (bytes(32), b"\xff" * 32, bytes(31)),
     "bstr .size (1..32)": (b"\xff", b"\xff" * 32, b"\xff" * 33),
     "tstr .size (1..16)": ("x", "x" * 16, "x" * 17),
