@@ -80,7 +80,8 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}: {self.key}: {self.wrong}. Expected: {self.expected}. To do: {self.remedy}"
+        wrong = self.wrong if self.wrong.endswith("?") else f"{self.wrong}."
+        return f"{self.file}:{self.line}: {self.key}: {wrong} Expected: {self.expected}. To do: {self.remedy}"
 
 
 class FileFaults(FieldctlError):

@@ -70,7 +70,7 @@ def test_a_broken_drill_and_a_name_that_is_too_long_are_told_in_german(hill: Hil
         expect(wrong).to_contain_text(
             "limit_min: 500 liegt nicht zwischen 1 und 240. Erwartet: eine Zahl von 1 bis 240"
         )
-        expect(wrong).to_contain_text("hier heißt nichts so; war signal gemeint?")
+        expect(wrong).to_contain_text("hier heisst nichts so; war signal gemeint?")
         expect(wrong).not_to_contain_text("Expected")
         page.goto("/drills/broken")
         expect(page.locator("main .wrong")).to_contain_text("2 Fehler in")

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 from sayings_kit import FIELD, numbered, spoken
 
+import fieldctl
+from fieldctl.errors import Fault
 from fieldctl.web.on_page import on_page
 from fieldctl.web.sayings import KEPT, SAID, SHORT, Rows, say, say_rows, sayings_of, speaker
 
+FIELDCTL = Path(fieldctl.__file__).parent
 OTHERS = ("de", "fr", "it")
 AS_THEY_ARE = ("Content-Type: application/json", "X-Fieldctl: 1")  # no language
 ALIKE = re.compile(r"[^\W\d_]{4,}")
@@ -89,6 +93,19 @@ def test_a_saying_is_found_whatever_names_stand_in_it(language: str) -> None:
         values = {f: STANDS_IN.get(f, name) for f in fields(template)}
         inside = {f: say(language, value) for f, value in values.items()}
         assert say(language, template.format(**values)) == on_page(language, translated.format(**inside)), template
+
+
+def test_a_fault_that_asks_ends_as_a_question() -> None:
+    wrong = "'startt' is none of these; did you mean 'start'?"
+    fault = str(Fault("d.toml", 4, "signal", wrong, "start or after-find", "Go."))
+    assert "did you mean 'start'? Expected: " in fault
+    assert say("de", fault).startswith("d.toml:4: signal: 'startt' ist nichts davon; war 'start' gemeint? Erwartet")
+
+
+def test_german_is_written_so_that_it_is_right_in_switzerland_too() -> None:
+    files = [file for file in FIELDCTL.rglob("*.toml") if "de" in (file.stem, file.parent.name)]
+    assert {file.parents[1].name for file in files} >= {"texts", "upkeep"}
+    assert [file for file in files if "ß" in file.read_text(encoding="utf-8")] == []
 
 
 def test_several_sentences_and_lines_are_said_one_by_one() -> None:
