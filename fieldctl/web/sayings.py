@@ -46,7 +46,8 @@ _WORD = re.compile(r"[^\W\d_]+")
 _SENTENCE = re.compile(r"(?<=[.?!])\s+(?=[^\W\d_a-z])")  # between two sentences, as far as one can tell
 _TOKEN = re.compile(r"\A(?=\S*[\d'\"/])\S+\Z")  # a number, an id, a path, something quoted
 _QUOTED = re.compile(r"'[^']*'(?:, '[^']*')*")  # values of a file or a request: the same in every language
-_FAULT = re.compile(r"(\S+:\d+: [^:]+: )(.+?)(\. |(?<=\?) )(Expected: .+?\.) (To do: .+)", re.DOTALL)  # as errors.Fault writes it
+# as errors.Fault writes it
+_FAULT = re.compile(r"(\S+:\d+: [^:]+: )(.+?)(\. |(?<=\?) )(Expected: .+?\.) (To do: .+)", re.DOTALL)
 _KEY = re.compile(r"(.*?)(\s*\[[^\[\]\s]+\])", re.DOTALL)  # a line of the ready check ends with its key
 
 Row = dict[str, Any]
