@@ -6,6 +6,9 @@ from __future__ import annotations
 import asyncio
 import re
 import subprocess
+import threading
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,6 +18,8 @@ from sims.board_bench import Label
 
 SELFTEST = "build/mps2_an385/selftest.elf"
 LABEL = Label(bytes.fromhex("696e76640a1b2c3d"), bytes(range(16)))
+HELD_UP_S = 0.02  # so late may samples come
+RUNS_MOST = 4
 RULES = (1, 2, 3, 4, 6, 7, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 21)
 
 
@@ -120,31 +125,63 @@ class Run:
         return self.text.splitlines()[-1]
 
 
-@pytest.mark.timeout(60)
+class HostWatch:
+    """How long this machine kept a thread waiting that wanted to run every 2 ms: longest, in seconds."""
+
+    def __enter__(self) -> HostWatch:
+        self.longest_s = 0.0
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._watch)
+        self._thread.start()
+        return self
+
+    def _watch(self) -> None:
+        while not self._over.is_set():
+            began = time.monotonic()
+            time.sleep(0.002)
+            self.longest_s = max(self.longest_s, time.monotonic() - began)
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self._thread.join()
+
+
+async def in_real_time(make: Callable[[int], Run], verdict: str) -> Run:
+    """A run in real time; once more where it says otherwise and this machine held it up for longer than P11 allows."""
+    for nth in range(RUNS_MOST):
+        with HostWatch() as host:
+            run = await make(nth).go()
+        if run.verdict == verdict or host.longest_s < HELD_UP_S:
+            break
+        print(f"{run.verdict}, held up by the host for {host.longest_s * 1000:.0f} ms:", run.text, sep="\n")
+    return run
+
+
+@pytest.mark.timeout(100)
 async def test_on_the_emulated_board(tmp_path: Path) -> None:
     """A board that is well, and boards in worlds that break one rule each."""
-    rows = {
-        "well": (Run(tmp_path / "well", real=True), "selftest passed"),
-        "loses": (Run(tmp_path / "loses", real=True, loses=5), "selftest FAILED: P4"),
-        "twice": (Run(tmp_path / "twice", real=True, presses=2), "selftest FAILED: P19"),
-        "quick": (Run(tmp_path / "quick"), "selftest passed"),
-        "stuck": (Run(tmp_path / "stuck", gate_stuck=1), "selftest FAILED: P2 P7"),
-        "lies": (Run(tmp_path / "lies", gate_lies=1), "selftest FAILED: P7"),
-        "refuses": (Run(tmp_path / "refuses", storage_bad=1), "selftest FAILED: P13 P14"),
-        "flat": (Run(tmp_path / "flat", rest_mv=100), "selftest FAILED: P15"),
-        "hot": (Run(tmp_path / "hot", kelvin10=4000), "selftest FAILED: P16"),
+    folder = tmp_path
+    real: dict[str, tuple[Callable[[int], Run], str]] = {
+        "well": (lambda n: Run(folder / f"well{n}", real=True), "selftest passed"),
+        "loses": (lambda n: Run(folder / f"loses{n}", real=True, loses=5), "selftest FAILED: P4"),
+        "twice": (lambda n: Run(folder / f"twice{n}", real=True, presses=2), "selftest FAILED: P19"),
+    }
+    virtual = {
+        "quick": (Run(folder / "quick"), "selftest passed"),
+        "stuck": (Run(folder / "stuck", gate_stuck=1), "selftest FAILED: P2 P7"),
+        "lies": (Run(folder / "lies", gate_lies=1), "selftest FAILED: P7"),
+        "refuses": (Run(folder / "refuses", storage_bad=1), "selftest FAILED: P13 P14"),
+        "flat": (Run(folder / "flat", rest_mv=100), "selftest FAILED: P15"),
+        "hot": (Run(folder / "hot", kelvin10=4000), "selftest FAILED: P16"),
     }
     await build_image("board-selftest", SELFTEST)
-    await asyncio.gather(*(run.go() for run, _ in rows.values() if run.real))
-    for run, _ in rows.values():
-        if not run.real:
-            await run.go()
-    assert {name: run.verdict for name, (run, _) in rows.items()} == {
-        name: verdict for name, (_, verdict) in rows.items()
-    }
-    well, quick = rows["well"][0], rows["quick"][0]
+    in_time = await asyncio.gather(*(in_real_time(make, verdict) for make, verdict in real.values()))
+    runs = dict(zip(real, in_time, strict=True)) | {name: await run.go() for name, (run, _) in virtual.items()}
+    expected = {name: verdict for name, (_, verdict) in (real | virtual).items()}
+    assert {name: run.verdict for name, run in runs.items()} == expected, runs["well"].text
+    well, quick = runs["well"], runs["quick"]
     assert {int(rule) for rule in re.findall(r"^P(\d+) holds$", well.text, re.MULTILINE)} == set(RULES), well.text
     assert set(re.findall(r"^P(\d+) not tried", quick.text, re.MULTILINE)) == {"4", "9", "19"}
-    draws = {draw for run, _ in rows.values() for draw in re.findall(r"S entropy ([0-9a-f]{16})", run.text)}
-    assert len(draws) == len(rows), "fresh at every start"
+    draws = {draw for run in runs.values() for draw in re.findall(r"S entropy ([0-9a-f]{16})", run.text)}
+    assert len(draws) == len(runs), "fresh at every start"
     assert 0 < well.stack_used < 1024
