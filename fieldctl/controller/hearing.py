@@ -67,6 +67,8 @@ class Hearing:
                     self._c.open_again(known)
             known.boot, known.greeting, known.grant_id, known.since_ticks, known.armed_at = boot, None, 0, 0, None
         known.ticks, known.flags = ticks, flags
+        if known.says_it_holds_none():
+            known.grant_id = known.since_ticks = 0  # every word says whether a grant is held, only a status which
         if known.sends_unasked():
             self.odd(
                 known,

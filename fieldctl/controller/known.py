@@ -103,6 +103,10 @@ class Known:
         """Whether its last word was that its gate is off."""
         return not self.flags & _GATE_ON
 
+    def says_it_holds_none(self) -> bool:
+        """Whether its last word was that it holds no grant, begun or not."""
+        return not self.flags & _GRANTED
+
     def sends_unasked(self) -> bool:
         """Whether its gate reads on although it holds no grant: it is not quiet, whatever was ordered."""
         return bool(self.flags & _GATE_ON) and not self.flags & _GRANTED

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 
-NAMES_GRANT_WITHIN_US = 2 * US_PER_S  # several turns of a full bus, and of the air
+NAMES_GRANT_WITHIN_US = 3 * US_PER_S  # a turn a second on a bus, and one that is lost
 LOOKS_EVERY_S = 0.05
 
 

@@ -157,6 +157,23 @@ def test_a_signal_that_another_word_than_its_status_told_of_first_is_heard_all_t
     tell(story)
 
 
+def test_a_grant_is_gone_with_the_first_word_that_says_so() -> None:
+    async def story(made: Field) -> None:
+        life = made.begin()
+        await asyncio.sleep(30)
+        first = made.site.targets[0]
+        known = life.controller.known[first]
+        await ask(made, "target-locate", target=first, send=True)
+        await asyncio.sleep(2)
+        assert known.grant_id
+        await ask(made, "target-locate-end", target=first)
+        while not known.says_quiet():
+            await asyncio.sleep(0.001)
+        assert known.grant_id == 0, "the answer to the order says that it holds none; its status comes a second later"
+
+    tell(story)
+
+
 def test_an_open_field_lets_nobody_send_for_it() -> None:
     async def story(made: Field) -> None:
         await ready(made)
