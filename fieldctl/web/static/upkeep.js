@@ -9,7 +9,7 @@ const AGES_EVERY_MS = 30000;
 const COMING_EVERY_MS = 1000;
 const DAY_S = 86400;
 const OLD_DAYS = 2; // from then on an age is told in days
-const KEPT = "fieldctl-upkeep-said"; // what the last press did, over the reload that shows it
+const KEPT = "fieldctl-upkeep-did"; // what the last press did, over the reload that shows it
 const language = document.documentElement.lang;
 
 // A moment in the reader's own time, and how long ago that is; a whole day stays a day.
