@@ -74,8 +74,8 @@ SUITES = (
     ),
     Suite("types", 1, ((sys.executable, "-m", "mypy", "--strict", "fieldctl", "sims"),)),
     Suite("directions", 2, ((str(BIN / "lint-imports"), "--no-logo", "--no-cache"), pytest("tests/house"))),
-    Suite("unit", 14.5, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
-    Suite("cli", 10.5, (pytest("tests/cli"),)),
+    Suite("unit", 14, (pytest("tests", *(f"--ignore=tests/{folder}" for folder in OWN)),)),
+    Suite("cli", 10, (pytest("tests/cli"),)),
     Suite("upkeep", 4, (pytest("tests/upkeep"), pytest("tests/backup"))),
     Suite("published", 2, (pytest("tests/published"),)),
     Suite("sims", 1, (pytest("tests/sims"),)),
@@ -85,7 +85,7 @@ SUITES = (
     Suite("browser", 17, (pytest("tests/browser"),)),
     Suite("faults", 8.5, (pytest("tests/faults"),)),
     Suite("demo", 2.5, (pytest("tests/demo"),)),
-    Suite("bench", 9.5, ((sys.executable, "tests/bench/run.py"),)),
+    Suite("bench", 10.5, ((sys.executable, "tests/bench/run.py"),)),
 )
 
 
