@@ -18,6 +18,7 @@ from fieldctl.site.model import Site
 from fieldctl.units import TargetId
 from fieldctl.web.debrief_pages import ALONE
 from fieldctl.web.house import House, house_of
+from fieldctl.web.on_page import on_page
 from fieldctl.web.paper import language_of, render, who_of
 from fieldctl.web.upkeep_kept import day_of_wall
 
@@ -48,7 +49,7 @@ async def _carry(request: Request, file: bool = False) -> Response:
     return render(
         request, "carry.html", right="watch", parts=("carry",), shown=said, going_on=going_on, visit=visit,
         boot=house.controller.outside.clock.boot, stops=said["stops"] if going_on is None else going_on["stops"],
-        labels=_labels(said["stops"] if going_on is None else going_on["stops"]),
+        labels=_labels(said["stops"] if going_on is None else going_on["stops"], language),
     )  # fmt: skip
 
 
@@ -60,9 +61,9 @@ async def _latest(house: House) -> Row | None:
         return None
 
 
-def _labels(stops: list[Row]) -> dict[str, list[str]]:
+def _labels(stops: list[Row], language: str) -> dict[str, list[str]]:
     """What each item is called, for the page's scripts: name and what."""
-    return {job["item"]: [stop["name"], job["what"]] for stop in stops for job in stop["jobs"]}
+    return {job["item"]: [stop["name"], on_page(language, job["what"])] for stop in stops for job in stop["jobs"]}
 
 
 async def _retrieval(request: Request, file: bool = False) -> Response:

@@ -39,13 +39,10 @@ PAGES: Mapping[str, tuple[str, str]] = {
 _GIVEN = r"(?: (?:--?[\w-]+|'[^']*'|[A-Z][A-Z-]+(?![\w-])|\d{4}-\d\d-\d\d|[^\s.,;:)]+(?= --| ?[.,;:)]|$)))*"
 _ANY = "|".join(re.escape(command) for command in sorted(PAGES, key=len, reverse=True))
 _NAMED = re.compile(rf"`?fieldctl ({_ANY})(?![\w-]){_GIVEN}`?")
-_KEY = re.compile(r"(?<=[.?!]) \[[^\[\]\s]+\]$", re.MULTILINE)  # by which a terminal signs an exception
 
 
 def on_page(language: str, text: str) -> str:
-    """A text in a language as a page shows it: pages instead of commands, and no keys that only a terminal takes."""
-    if text.endswith("]") or "]\n" in text:
-        text = _KEY.sub("", text)
+    """What this program says in a language, as a page shows it: pages instead of commands."""
     if COMMAND not in text or language not in LANGUAGES:
         return text
     t = words(language)

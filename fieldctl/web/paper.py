@@ -24,7 +24,6 @@ from fieldctl.web.sayings import speaker
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-    from jinja2.runtime import Context
     from markupsafe import Markup
 
 _DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
@@ -68,14 +67,11 @@ def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
 
     made = Environment(
-        loader=PackageLoader("fieldctl.web", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        finalize=pass_context(_shown),
+        loader=PackageLoader("fieldctl.web", "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     made.filters["clock"] = clock
-    made.filters["days"] = pass_context(_days)
+    made.filters["days"] = days
+    made.filters["on_page"] = pass_context(lambda context, text: on_page(context["language"], text))
     return made
 
 
@@ -93,15 +89,6 @@ def fragment(template: str, language: str, **values: Any) -> str:
         .get_template(template)
         .render(t=words.words(language), said=speaker(language), language=language, **values)
     )
-
-
-def _shown(context: Context, value: Any) -> Any:
-    """What stands for a value in a page; what is markup already stays as it is."""
-    return on_page(context["language"], value) if type(value) is str else value
-
-
-def _days(context: Context, text: str) -> Markup:
-    return days(on_page(context["language"], text))
 
 
 def days(text: str) -> Markup:

@@ -48,7 +48,7 @@ _TOKEN = re.compile(r"\A(?=\S*[\d'\"/])\S+\Z")  # a number, an id, a path, somet
 _QUOTED = re.compile(r"'[^']*'(?:, '[^']*')*")  # values of a file or a request: the same in every language
 # as errors.Fault writes it
 _FAULT = re.compile(r"(\S+:\d+: [^:]+: )(.+?)(\. |(?<=\?) )(Expected: .+?\.) (To do: .+)", re.DOTALL)
-_KEY = re.compile(r"(.*?)(\s*\[[^\[\]\s]+\])", re.DOTALL)  # a line of the ready check ends with its key
+_KEY = re.compile(r"(?<=[.?!]) +\[[^\[\]\n]+\]$", re.MULTILINE)  # a line of a check ends with its key, for a terminal
 
 Row = dict[str, Any]
 Rows = dict[str, Row]
@@ -94,9 +94,6 @@ class _Speaker:
         bare = text.strip()
         if bare != text:
             return text.replace(bare, self.say(bare), 1) if bare else text
-        keyed = _KEY.fullmatch(text)
-        if keyed is not None and keyed[1]:
-            return self.say(keyed[1]) + keyed[2]
         return self._row_of(text, "; ") or self._row_of(text, OR) or self._several(_SENTENCE.split(text)) or text
 
     def _row_of(self, text: str, between: str) -> str | None:
@@ -201,7 +198,8 @@ def _speaker(language: str) -> _Speaker:
 @lru_cache(maxsize=KEPT)
 def say(language: str, text: str) -> str:
     """What the controller says, in a language and as a page shows it; English where no saying fits."""
-    return on_page(language, text if language == ENGLISH else _speaker(language).say(text))
+    bare = _KEY.sub("", text)
+    return on_page(language, bare if language == ENGLISH else _speaker(language).say(bare))
 
 
 def speaker(language: str) -> Callable[[str], str]:

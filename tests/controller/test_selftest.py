@@ -9,7 +9,9 @@ from typing import Any
 import pytest
 from kit import ask, facts, probe, ready, refused, sends, tell
 
+from fieldctl.controller.known import Known
 from fieldctl.events import SelfTested, SendingHeard
+from fieldctl.units import TargetId
 from fieldctl.upkeep.selftest import PROOFS, Seen, Standing, judge
 from fieldctl.web.carry_sheet import lacks_words
 from fieldctl.web.words import LANGUAGES, words
@@ -19,6 +21,15 @@ from sims.field import Field
 async def up(made: Field) -> None:
     made.begin()
     await asyncio.sleep(30)
+
+
+async def let_send(made: Field) -> tuple[TargetId, Known]:
+    """The first target, ordered to send so that it can be found."""
+    life = made.begin()
+    await asyncio.sleep(30)
+    first = made.site.targets[0]
+    await ask(made, "target-locate", target=first, send=True)
+    return first, life.controller.known[first]
 
 
 def of(row: dict[str, Any], target: str) -> dict[str, Any]:
@@ -142,11 +153,7 @@ def test_nobody_hears_a_target_that_does_not_send_to_be_found() -> None:
 
 def test_a_signal_that_another_word_than_its_status_told_of_first_is_heard_all_the_same() -> None:
     async def story(made: Field) -> None:
-        life = made.begin()
-        await asyncio.sleep(30)
-        first = made.site.targets[0]
-        known = life.controller.known[first]
-        await ask(made, "target-locate", target=first, send=True)
+        first, known = await let_send(made)
         while known.says_quiet():
             known.asked_report_us = known.reported_us = None  # it is asked for reports without end
             await asyncio.sleep(0.001)
@@ -159,11 +166,7 @@ def test_a_signal_that_another_word_than_its_status_told_of_first_is_heard_all_t
 
 def test_a_grant_is_gone_with_the_first_word_that_says_so() -> None:
     async def story(made: Field) -> None:
-        life = made.begin()
-        await asyncio.sleep(30)
-        first = made.site.targets[0]
-        known = life.controller.known[first]
-        await ask(made, "target-locate", target=first, send=True)
+        first, known = await let_send(made)
         await asyncio.sleep(2)
         assert known.grant_id
         await ask(made, "target-locate-end", target=first)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from importlib import resources
 
 import pytest
 from sayings_kit import spoken
@@ -12,6 +13,7 @@ from typer.main import get_command
 from fieldctl.cli.main import app
 from fieldctl.upkeep.words import words_of
 from fieldctl.web.on_page import PAGES, on_page
+from fieldctl.web.paper import _environment
 from fieldctl.web.sayings import sayings_of
 from fieldctl.web.words import LANGUAGES, catalogue, words
 
@@ -76,7 +78,14 @@ def test_what_follows_in_the_sentence_stays() -> None:
     assert on_page("rm", "fieldctl day open") == "fieldctl day open"
 
 
-def test_keys_go_from_the_ends_of_lines_and_from_nowhere_else() -> None:
-    assert on_page("en", "It is closed. [closed]\n  It is off. [off:5ee00001]") == "It is closed.\n  It is off."
-    assert on_page("en", "Add [battery] with chemistry") == "Add [battery] with chemistry"
-    assert on_page("en", "the table [pages]") == "the table [pages]"
+def test_every_remedy_of_the_upkeep_account_passes_through_it_on_a_page() -> None:
+    made = _environment().from_string("{{ remedy|on_page|days }}")
+    said = made.render(language="de", remedy="Seit 2026-01-24: fieldctl target list.")
+    assert said == 'Seit <span class="day">2026-01-24</span>: Seite „Feld“.'
+    folder = resources.files("fieldctl.web").joinpath("templates")
+    found = 0
+    for file in (file for file in folder.iterdir() if file.name.startswith(("upkeep", "carry"))):
+        for shown in re.findall(r"\{\{ ((?:row|one)\.remedy|job\.what)(\S*)", file.read_text(encoding="utf-8")):
+            assert shown[1].startswith("|on_page"), (file.name, shown)
+            found += 1
+    assert found >= 5

@@ -95,6 +95,15 @@ def test_a_saying_is_found_whatever_names_stand_in_it(language: str) -> None:
         assert say(language, template.format(**values)) == on_page(language, translated.format(**inside)), template
 
 
+@pytest.mark.parametrize("language", ["en", *OTHERS])
+def test_keys_go_from_the_ends_of_lines_and_from_nowhere_else(language: str) -> None:
+    lines = "The field is closed. [closed]\n  The field is closed.  [wish:A b:depth]"
+    closed = say(language, "The field is closed.")
+    assert say(language, lines) == f"{closed}\n  {closed}"
+    for text in ("Add [battery] with chemistry", "the table [pages]"):
+        assert say(language, text) == text
+
+
 def test_a_fault_that_asks_ends_as_a_question() -> None:
     wrong = "'startt' is none of these; did you mean 'start'?"
     fault = str(Fault("d.toml", 4, "signal", wrong, "start or after-find", "Go."))

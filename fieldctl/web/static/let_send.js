@@ -32,9 +32,10 @@ function paint(place) {
   const { letSend: target } = place.dataset;
   const sends = saysSo(target);
   if (sends) place.querySelector(".said").textContent = ""; // what was ordered has come about
-  const says = sends ? t("carry.let_send_sends") : t("carry.let_send_closed");
-  place.querySelector("[data-part=sends]").textContent = sends || (isLive() && !closed()) ? says : "";
-  place.querySelector("[data-let=send]").disabled = isLive() && !closed();
+  const open = isLive() && !closed();
+  const refused = open ? t("carry.let_send_closed") : "";
+  place.querySelector("[data-part=sends]").textContent = sends ? t("carry.let_send_sends") : refused;
+  place.querySelector("[data-let=send]").disabled = open;
   place.querySelector("[data-let=end]").hidden = !mayEnd(target);
 }
 
